@@ -1,0 +1,93 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/error.hpp"
+#include "ringwall/files.hpp"
+#include "ringwall/record.hpp"
+#include "ringwall/transmission.hpp"
+#include "ringwall/watch.hpp"
+
+#include <filesystem>
+#include <memory>
+#include <optional>
+#include <span>
+#include <string>
+#include <variant>
+#include <vector>
+
+namespace ringwall {
+
+/// Two points of known distance, px and mm.
+struct KnownDistance {
+    Point from_px;
+    Point to_px;
+    double mm = 0;
+};
+
+/// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their defaults.
+struct InspectRequest {
+    std::vector<std::filesystem::path> pictures;              ///< today exactly one, face-on
+    std::optional<std::array<double, 2>> pixel_mm;            ///< overrides every other scale
+    std::vector<KnownDistance> known;
+    std::optional<double> scale_u_percent;                    ///< k = 1; not given: 1, and said to be assumed
+    DenseSide dense = DenseSide::automatic;
+    Radiometry radiometry = Radiometry::unknown;
+    std::optional<std::filesystem::path> flat, dark;
+    std::optional<double> board_mm, foil_um, thinnest_foil_um;
+    double confidence = 0.95;
+    std::size_t memory_bytes = std::size_t{4096} << 20;
+    int jobs = 0;                                             ///< 0: one a core; changes no bit of the result
+    std::vector<Decision> decisions;
+};
+
+/// A watch that is also handed each finished hole, as an immutable value, in any order.
+class InspectWatch : public Watch {
+  public:
+    virtual void hole_finished(const HoleRecord& /*hole*/) {}
+};
+
+struct CancelledOutcome {
+    BoardRecord partial; ///< the holes that were finished, marked partial
+};
+using InspectOutcome = std::variant<BoardRecord, Error, CancelledOutcome>;
+
+/// Stage products of one board, shared and immutable, kept within the request's memory limit; what was dropped is
+/// computed again. Decisions are no part of it.
+class Session {
+  public:
+    /// Loads and prepares; throws nothing but std::bad_alloc (errors come out of `inspect` and `remeasure`).
+    explicit Session(InspectRequest request);
+    Session(Session&&) noexcept;
+    Session& operator=(Session&&) noexcept;
+    ~Session();
+    [[nodiscard]] const InspectRequest& request() const;
+
+    struct Products;
+    [[nodiscard]] Products& products();
+
+  private:
+    std::unique_ptr<Products> products_;
+};
+
+/// Measures one board. Never prints, writes nothing. One error, a record, or cancelled.
+InspectOutcome inspect(const InspectRequest& request, InspectWatch& watch);
+InspectOutcome inspect(Session& session, InspectWatch& watch);
+
+/// The record with other decisions, rerunning only what lies downstream of them, for the holes they touch.
+/// Equals a full run with the same decisions to the bit. Undo = call with the older decisions.
+InspectOutcome remeasure(Session& session, std::vector<Decision> decisions, InspectWatch& watch);
+
+/// Writes results.json, holes.csv and overlay.png aside and swaps the folder in by one exchange. Throws Error(usage) when
+/// `folder` exists and was not made by ringwall, Error(input) when it cannot be written.
+void write_results(const BoardRecord& record, Session& session, const std::filesystem::path& folder);
+
+/// `describe`: what a file holds and whether it is fit to measure on, as text for a person.
+struct Description {
+    SourceFacts facts;
+    std::vector<std::string> lines;    ///< "name: value" facts, found ones included (blur, noise, halo, polarity)
+    std::vector<std::string> concerns; ///< what each shortcoming costs and what to ask the operator for instead
+    bool fit_to_measure = false;
+};
+Description describe(const std::filesystem::path& file, const InspectRequest& options, Watch& watch);
+
+} // namespace ringwall

@@ -1,0 +1,143 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/estimate.hpp"
+#include "ringwall/hole.hpp"
+#include "ringwall/radiograph.hpp"
+
+#include <array>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace ringwall {
+
+/// Everything found about one board: what results.json holds, in its order (contract.md, OUT/results.json).
+/// Without a scale every mm value is missing with the reason and the px values stand.
+
+enum class Shot { face, edge, stack };
+
+struct ProgramFacts {
+    std::string name = "ringwall";
+    std::string version;
+    std::string revision;
+    std::vector<std::pair<std::string, std::string>> libraries; ///< name, version
+};
+
+struct SourceRecord {
+    std::string file; ///< as the reader finds it; made relative to the results folder when written
+    std::string sha256;
+    Shot shot = Shot::face;
+    int width_px = 0, height_px = 0, slices = 1, bits = 0;
+    Radiometry radiometry = Radiometry::unknown;
+    DenseSide dense = DenseSide::dark;
+    Estimate pixel_mm;                                   ///< mean of x and y; u from the scale's uncertainty
+    std::optional<std::array<double, 2>> pixel_xy_mm;
+    std::string pixel_mm_from;                           ///< where the scale comes from, or why there is none
+    std::string side_to_source = "unknown";
+    Estimate blur_sigma_px;
+    std::optional<double> noise_photons;                 ///< null: could not be told
+    double noise_readout = 0;
+    double saturated_fraction = 0;
+    std::optional<double> smallest_foil_seen_um;
+    std::vector<std::string> warnings;
+};
+
+struct GapRecord {
+    double angle_deg = 0;
+    std::optional<double> gap_mm, gap_px, u_mm;
+    std::string why; ///< "hidden", "merged", "none", "own"; empty with a value
+};
+
+struct PlaneRecord {
+    int plane = 1;
+    std::optional<int> layer;
+    std::optional<double> z_mm;
+    KeepOutState state = KeepOutState::undecided;
+    Estimate min_mm;
+    std::optional<double> min_angle_deg, p_low_mm;
+    std::vector<GapRecord> profile;
+};
+
+struct KeepOutRecord {
+    KeepOutState state = KeepOutState::undecided;
+    std::string why;
+    Estimate min_mm, min_px;
+    std::optional<double> min_angle_deg, p_low_mm, searched_to_mm, mean_mm, own_outer_mm;
+    std::vector<Arc> touching_arcs_deg, runs_on_arcs_deg;
+    std::optional<double> largest_gap_not_excluded_mm;
+    std::vector<GapRecord> profile;
+    std::vector<PlaneRecord> planes;
+};
+
+struct WallRecord {
+    WallState state = WallState::undecided;
+    std::string why;
+    std::optional<double> covered_fraction;
+    std::vector<Arc> missing_arcs_deg;
+    Estimate thickness_um, copper_um_integrated;
+};
+
+struct ShapeRecord {
+    HoleShape state = HoleShape::undecided;
+    Estimate excess_mm, excess_mm2;
+    std::vector<Arc> arcs_deg;
+};
+
+struct HoleRecord {
+    std::string id; ///< "H1"...: top to bottom, left to right
+    int source = 0;
+    HoleKind kind = HoleKind::hole;
+    double seen_fraction = 1;
+    double x_px = 0, y_px = 0, u_x_px = 0, u_y_px = 0;
+    std::optional<double> x_mm, y_mm;
+    Estimate bore_mm, bore_px, inscribed_mm, drill_mm, drill_px, roundness_mm, furthest_void_mm;
+    ShapeRecord shape;
+    std::vector<ContourPoint> contour;
+    WallRecord wall;
+    KeepOutRecord keepout;
+    std::vector<BudgetLine> budget; ///< empty and written as null for all kinds but `hole`
+    bool added_by_person = false;
+};
+
+/// A human decision: made by a person, kept beside the case, shown in every result.
+struct Decision {
+    enum class Act { add_hole, strike_out, set_wall, set_scale };
+    Act act = Act::add_hole;
+    Point at_px;          ///< add_hole, strike_out, set_wall: where (nearest hole within its radius); set_scale: first point
+    Point to_px;          ///< set_scale: second point
+    double value = 0;     ///< add_hole: radius_px to start from; set_scale: distance in mm
+    WallState wall = WallState::undecided; ///< set_wall
+    std::string who, when, why;
+    bool operator==(const Decision&) const = default;
+};
+
+struct OptionRecord { ///< one option that can change a result, as it was in force
+    std::string name;
+    std::string value_json; ///< a JSON literal
+};
+
+struct BoardRecord {
+    ProgramFacts program;
+    std::vector<OptionRecord> options;
+    double confidence = 0.95;
+    std::string name, revision, unit;
+    Estimate thickness_mm;
+    std::vector<SourceRecord> sources;
+    std::vector<HoleRecord> holes;
+    std::vector<Decision> decisions;
+    std::vector<std::string> not_proven;
+    bool partial = false;     ///< cancelled on the way: only finished holes
+    std::string why_nothing;  ///< not empty: nothing could be measured (exit 4), and why
+};
+
+/// results.json as bytes: keys in the contract's order, shortest numbers that read back the same, UTF-8, ends in a newline.
+/// `folder`: where it will stand; source files are named relative to it.
+std::string to_json(const BoardRecord& record, const std::filesystem::path& folder);
+/// Reads what to_json wrote. Throws Error(input) on anything else, naming the key.
+BoardRecord from_json(const std::string& bytes);
+/// One hole a row, units in the header, plain numbers, empty where there is no value.
+std::string to_csv(const BoardRecord& record);
+
+} // namespace ringwall
