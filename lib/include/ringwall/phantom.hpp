@@ -11,8 +11,8 @@
 
 namespace ringwall::phantom {
 
-/// Synthetic boards with exact truth. Lengths in mm, x right, y down, origin at the picture's first pixel centre.
-/// Everything it draws is invented.
+/// Synthetic boards with exact truth. Lengths in mm, x right, y down, origin at the picture's first pixel
+/// centre. Everything it draws is invented.
 
 struct Circle {
     Point centre_mm;
@@ -44,7 +44,8 @@ struct CopperLayer {
     bool poured = false;
     std::vector<Stroke> strokes;
 };
-/// A bite out of a hole's wall: all points within `radius_mm` of a point on the wall become void (through the whole depth).
+/// A bite out of a hole's wall: all points within `radius_mm` of a point on the wall become void (through the
+/// whole depth).
 struct Bite {
     double angle_deg; ///< anticlockwise as seen, 0 = +x
     double radius_mm;
@@ -52,14 +53,14 @@ struct Bite {
 /// A drilled hole. The drill removes everything; plating is then laid on the wall, inside the drill diameter.
 struct Drill {
     Point centre_mm;
-    double drill_mm;                 ///< outside of the plating
-    double plating_um = 0;           ///< 0: bare
+    double drill_mm;                                         ///< outside of the plating
+    double plating_um = 0;                                   ///< 0: bare
     std::vector<std::pair<double, double>> missing_arcs_deg; ///< plating absent from..to, anticlockwise
     std::vector<Bite> bites;
-    double oval_mm = 0;              ///< half difference of the long and short diameters (long axis at oval_axis_deg)
+    double oval_mm = 0; ///< half difference of the long and short diameters (long axis at oval_axis_deg)
     double oval_axis_deg = 0;
-    double filled_mm = 0;            ///< diameter of a steel pin in it, 0: empty
-    Point slot_to_mm{};              ///< with is_slot: the other end's centre
+    double filled_mm = 0; ///< diameter of a steel pin in it, 0: empty
+    Point slot_to_mm{};   ///< with is_slot: the other end's centre
     bool is_slot = false;
 };
 /// Something in front of the board: a part's lead or package, solder, a bracket.
@@ -71,11 +72,11 @@ struct Part {
 
 struct Board {
     std::string name;
-    double width_mm = 60, height_mm = 40;     ///< of the picture's field
-    Polygon outline;                          ///< board inside it; empty corners: board fills the field
+    double width_mm = 60, height_mm = 40; ///< of the picture's field
+    Polygon outline;                      ///< board inside it; empty corners: board fills the field
     double thickness_mm = 1.6;
     Substance laminate = glass_epoxy();
-    std::vector<CopperLayer> layers;          ///< from the side of the source
+    std::vector<CopperLayer> layers; ///< from the side of the source
     std::vector<Drill> drills;
     std::vector<Part> parts;
 };
@@ -84,52 +85,55 @@ struct Board {
 struct Exposure {
     Beam beam = single_energy_beam(60);
     double pixel_mm = 0.025;
-    double blur_sigma_px = 1.0;   ///< Gaussian, of the optics; the pixel's own area is integrated besides
-    double photons = 5000;        ///< a pixel in the open beam; 0: no noise
-    double readout_sigma = 0;     ///< in units of the open-beam signal
-    double heel = 0;              ///< open beam falls by this share from one edge to the other, smoothly
-    double heel_angle_deg = 0;    ///< direction of the fall
-    double gain = 40000;          ///< grey value of the open beam (linear)
-    double offset = 0;            ///< grey value without beam
-    bool dense_bright = false;    ///< stored as 65535 - value
+    double blur_sigma_px = 1.0; ///< Gaussian, of the optics; the pixel's own area is integrated besides
+    double photons = 5000;      ///< a pixel in the open beam; 0: no noise
+    double readout_sigma = 0;   ///< in units of the open-beam signal
+    double heel = 0;            ///< open beam falls by this share from one edge to the other, smoothly
+    double heel_angle_deg = 0;  ///< direction of the fall
+    double gain = 40000;        ///< grey value of the open beam (linear)
+    double offset = 0;          ///< grey value without beam
+    bool dense_bright = false;  ///< stored as 65535 - value
     std::uint64_t seed = 1;
-    int samples = 4;              ///< sub-samples a pixel and axis for edges (exact for smooth parts)
+    int samples = 4; ///< sub-samples a pixel and axis for edges (exact for smooth parts)
 };
 
 /// What must be found of one drill, from the geometry alone. Pixels and mm of the drawn board.
 struct HoleTruth {
     Point centre_mm;
-    double bore_mm;      ///< free air, plating in place (2 x mean radius for an oval one)
+    double bore_mm; ///< free air, plating in place (2 x mean radius for an oval one)
     double drill_mm;
     double plating_um;
-    double covered_fraction;      ///< of the turn that carries plating; 0 for bare
+    double covered_fraction; ///< of the turn that carries plating; 0 for bare
     bool round;
     bool filled;
     bool slot;
-    double furthest_void_mm;      ///< radius
-    /// Along each ray (angle i degrees) from the drilled wall (out of round: from the furthest void on that ray... see .cpp)
-    /// to the first copper of any layer that is not own copper; negative where none within 10 mm; 0 where it touches.
-    std::vector<double> gap_mm;   ///< 360 entries
-    double keepout_mm;            ///< smallest true distance wall to copper that is not own; -1: none in view
-    bool touching;                ///< bare hole with copper at the wall
-    bool runs_on;                 ///< plated hole whose own copper runs on into a plane
+    double furthest_void_mm; ///< radius
+    /// Along each ray (angle i degrees) from the drilled wall (out of round: from the furthest void on that
+    /// ray... see .cpp) to the first copper of any layer that is not own copper; negative where none within
+    /// 10 mm; 0 where it touches.
+    std::vector<double> gap_mm; ///< 360 entries
+    double keepout_mm;          ///< smallest true distance wall to copper that is not own; -1: none in view
+    bool touching;              ///< bare hole with copper at the wall
+    bool runs_on;               ///< plated hole whose own copper runs on into a plane
 };
 
-/// Noise-free transmission (open beam 1) of the board, before heel and noise. Rows in parallel would not change a bit.
+/// Noise-free transmission (open beam 1) of the board, before heel and noise. Rows in parallel would not
+/// change a bit.
 Image<float> draw_transmission(const Board& board, const Exposure& exposure);
 /// The picture as a cabinet would store it, 16 bit.
 Image<std::uint16_t> expose(const Board& board, const Exposure& exposure);
 std::vector<HoleTruth> truth(const Board& board);
 
-/// A board drawn at random: planes with rings, plated and bare hardware holes, vias, traces, text-like strokes, spokes.
+/// A board drawn at random: planes with rings, plated and bare hardware holes, vias, traces, text-like
+/// strokes, spokes.
 struct RandomBoard {
     std::uint64_t seed = 1;
     double width_mm = 40, height_mm = 30;
     int hardware_holes = 6;
     int vias = 30;
     bool traces = true;
-    bool worn = false;       ///< some holes with bites, arcs of plating missing, rings worn through
-    bool parts = false;      ///< leads, packages and solder in front
+    bool worn = false;  ///< some holes with bites, arcs of plating missing, rings worn through
+    bool parts = false; ///< leads, packages and solder in front
     bool whole_board_in_view = true;
 };
 Board random_board(const RandomBoard& choice);
