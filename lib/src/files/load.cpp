@@ -20,12 +20,27 @@ bool starts_with(std::span<const std::byte> head, std::initializer_list<int> byt
                       [](int a, std::byte b) { return a == std::to_integer<int>(b); });
 }
 
+/// A first line "Key = value" with one of the keys that such headers begin with.
+bool starts_like_meta_image(std::span<const std::byte> head) {
+    const std::string_view text(reinterpret_cast<const char*>(head.data()), head.size());
+    for (const std::string_view key : {"ObjectType", "ObjectSubType", "NDims", "Comment"}) {
+        if (!text.starts_with(key)) continue;
+        const std::size_t sign = text.find_first_not_of(' ', key.size());
+        if (sign != std::string_view::npos && text[sign] == '=') return true;
+    }
+    return false;
+}
+
 /// By content: the name's ending is what people type, the first bytes are what the file is.
 Reader reader_for(std::span<const std::byte> head) {
     const bool tiff = starts_with(head, {'I', 'I', 42, 0}) || starts_with(head, {'M', 'M', 0, 42}) ||
                       starts_with(head, {'I', 'I', 43, 0}) || starts_with(head, {'M', 'M', 0, 43});
     if (tiff) return read_tiff;
     if (starts_with(head, {0x89, 'P', 'N', 'G', '\r', '\n', 0x1a, '\n'})) return read_png;
+    if (starts_with(head, {0xff, 0xd8, 0xff})) return read_jpeg;
+    if (starts_with(head, {'B', 'M'})) return read_bmp;
+    if (starts_with(head, {'N', 'R', 'R', 'D', '0', '0', '0'})) return read_nrrd;
+    if (starts_like_meta_image(head)) return read_meta_image;
     return nullptr;
 }
 
