@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "files/dicom_scan.hpp"
 #include "files/readers.hpp"
 
 #include "ringwall/error.hpp"
@@ -33,6 +34,7 @@ bool starts_like_meta_image(std::span<const std::byte> head) {
 
 /// By content: the name's ending is what people type, the first bytes are what the file is.
 Reader reader_for(std::span<const std::byte> head) {
+    if (has_dicom_mark(head)) return read_dicom; // its preamble may hold a TIFF header for other programs
     const bool tiff = starts_with(head, {'I', 'I', 42, 0}) || starts_with(head, {'M', 'M', 0, 42}) ||
                       starts_with(head, {'I', 'I', 43, 0}) || starts_with(head, {'M', 'M', 0, 43});
     if (tiff) return read_tiff;
@@ -41,6 +43,7 @@ Reader reader_for(std::span<const std::byte> head) {
     if (starts_with(head, {'B', 'M'})) return read_bmp;
     if (starts_with(head, {'N', 'R', 'R', 'D', '0', '0', '0'})) return read_nrrd;
     if (starts_like_meta_image(head)) return read_meta_image;
+    if (looks_like_dicom(head)) return read_dicom;
     return nullptr;
 }
 

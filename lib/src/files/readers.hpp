@@ -13,6 +13,7 @@ Radiograph read_png(const SourceFile& file, const LoadLimits& limits, Want want)
 Radiograph read_jpeg(const SourceFile& file, const LoadLimits& limits, Want want);
 Radiograph read_bmp(const SourceFile& file, const LoadLimits& limits, Want want);
 Radiograph read_meta_image(const SourceFile& file, const LoadLimits& limits, Want want);
+Radiograph read_dicom(const SourceFile& file, const LoadLimits& limits, Want want);
 Radiograph read_nrrd(const SourceFile& file, const LoadLimits& limits, Want want);
 
 } // namespace ringwall::files
