@@ -24,11 +24,12 @@ double cross(Point a, Point b) {
     return a.x * b.y - a.y * b.x;
 }
 
-double distance_to_segment(Point p, Point a, Point b) {
+double square_to_segment(Point p, Point a, Point b) {
     const Point ab = minus(b, a), ap = minus(p, a);
     const double square = dot(ab, ab);
     const double t = square > 0 ? std::clamp(dot(ap, ab) / square, 0.0, 1.0) : 0.0;
-    return length({ap.x - t * ab.x, ap.y - t * ab.y});
+    const Point off{ap.x - t * ab.x, ap.y - t * ab.y};
+    return dot(off, off);
 }
 
 double distance(const Circle& c, Point p) {
@@ -41,20 +42,27 @@ double distance(const Ring& r, Point p) {
 }
 
 double distance(const Track& t, Point p) {
-    return distance_to_segment(p, t.from_mm, t.to_mm) - t.width_mm / 2;
+    return std::sqrt(square_to_segment(p, t.from_mm, t.to_mm)) - t.width_mm / 2;
+}
+
+/// Even-odd rule along the row to the right.
+bool covers_point(const Polygon& polygon, Point p) {
+    const auto& c = polygon.corners_mm;
+    bool inside = false;
+    for (std::size_t i = 0, j = c.size() - 1; i < c.size(); j = i++) {
+        const bool straddles = (c[i].y > p.y) != (c[j].y > p.y);
+        if (straddles && p.x < (c[j].x - c[i].x) * (p.y - c[i].y) / (c[j].y - c[i].y) + c[i].x)
+            inside = !inside;
+    }
+    return inside;
 }
 
 double distance(const Polygon& polygon, Point p) {
     const auto& c = polygon.corners_mm;
     double nearest = std::numeric_limits<double>::infinity();
-    bool inside = false;
-    for (std::size_t i = 0, j = c.size() - 1; i < c.size(); j = i++) {
-        nearest = std::min(nearest, distance_to_segment(p, c[j], c[i]));
-        const bool straddles = (c[i].y > p.y) != (c[j].y > p.y);
-        if (straddles && p.x < (c[j].x - c[i].x) * (p.y - c[i].y) / (c[j].y - c[i].y) + c[i].x)
-            inside = !inside;
-    }
-    return inside ? -nearest : nearest;
+    for (std::size_t i = 0, j = c.size() - 1; i < c.size(); j = i++)
+        nearest = std::min(nearest, square_to_segment(p, c[j], c[i]));
+    return covers_point(polygon, p) ? -std::sqrt(nearest) : std::sqrt(nearest);
 }
 
 /// Distance to the wedge between two half-lines from the origin, at most 180 degrees wide.
@@ -205,6 +213,11 @@ bool in_arc(double angle_deg, double from_deg, double to_deg) {
 
 double signed_distance(const Figure& figure, Point p) {
     return std::visit([&](const auto& f) { return distance(f, p); }, figure);
+}
+
+bool covers(const Figure& figure, Point p) {
+    if (const auto* polygon = std::get_if<Polygon>(&figure)) return covers_point(*polygon, p);
+    return signed_distance(figure, p) < 0;
 }
 
 Box box_of(const Figure& figure) {

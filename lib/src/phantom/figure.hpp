@@ -39,6 +39,8 @@ bool in_arc(double angle_deg, double from_deg, double to_deg);
 /// mm to the figure's boundary, negative inside. Never larger in size than the true distance, so that no
 /// boundary lies within |distance| of the point; exact for Circle, Ring, Polygon and Track.
 double signed_distance(const Figure& figure, Point p);
+/// signed_distance < 0, without measuring where that is dearer.
+bool covers(const Figure& figure, Point p);
 Box box_of(const Figure& figure);
 
 /// Appends every distance 0 < s < reach_mm at which the ray crosses the boundary; may append others too.

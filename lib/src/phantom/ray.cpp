@@ -41,10 +41,15 @@ const std::vector<RayReader::Stretch>& RayReader::read(Point origin, Point unit,
     for (const int i : near_) {
         const auto figure = static_cast<std::size_t>(scene_.steps()[static_cast<std::size_t>(i)].figure);
         if (!scene_.boxes()[figure].meets(box)) continue;
-        on_ray_.push_back(i);
+        const std::size_t before = crossings_.size();
         append_crossings(scene_.figures()[figure], origin, unit, reach, crossings_);
+        const auto outside = [&](double s) { return !(s > 0) || s > reach; };
+        crossings_.erase(std::remove_if(crossings_.begin() + static_cast<std::ptrdiff_t>(before),
+                                        crossings_.end(), outside),
+                         crossings_.end());
+        const bool crossed = crossings_.size() > before;
+        if (crossed || covers(scene_.figures()[figure], origin)) on_ray_.push_back(i);
     }
-    std::erase_if(crossings_, [&](double s) { return !(s > 0) || s > reach; });
     std::sort(crossings_.begin(), crossings_.end());
     stretches_.clear();
     double from = 0;
@@ -55,7 +60,7 @@ const std::vector<RayReader::Stretch>& RayReader::read(Point origin, Point unit,
         Stack stack = scene_.ground();
         for (const int i : on_ray_) {
             const Step& step = scene_.steps()[static_cast<std::size_t>(i)];
-            if (signed_distance(scene_.figures()[static_cast<std::size_t>(step.figure)], p) < 0)
+            if (covers(scene_.figures()[static_cast<std::size_t>(step.figure)], p))
                 stack = scene_.after(stack, step);
         }
         if (!stretches_.empty() && stretches_.back().stack == stack)

@@ -225,8 +225,7 @@ bool Scene::undoes(const Step& later, const Step& earlier) {
 Stack Scene::at(Point p) {
     Stack stack = ground_;
     for (const Step& step : steps_)
-        if (signed_distance(figures_[static_cast<std::size_t>(step.figure)], p) < 0)
-            stack = after(stack, step);
+        if (covers(figures_[static_cast<std::size_t>(step.figure)], p)) stack = after(stack, step);
     return stack;
 }
 

@@ -172,6 +172,15 @@ class TruthOfHole {
         return reading;
     }
 
+    /// Most gaps end near: looks further only for the layers' sake that have none yet.
+    Reading read_far_enough(Point origin, Point unit, double wall) {
+        Reading reading = read_ray(origin, unit, wall + near_mm);
+        const auto missing = [](double gap) { return gap < 0; };
+        if (std::any_of(reading.gaps.begin(), reading.gaps.end(), missing))
+            reading = read_ray(origin, unit, wall + searched_mm);
+        return reading;
+    }
+
     void take_copper(Reading& reading, const std::vector<Stretch>& ray, std::size_t i, int layer,
                      Point origin, Point unit, std::vector<double>& unbroken_to) const {
         const auto l = static_cast<std::size_t>(layer);
@@ -219,9 +228,7 @@ class TruthOfHole {
         for (int angle = 0; angle < turn; ++angle) {
             const double wall = truth.wall_radius_mm[static_cast<std::size_t>(angle)];
             const Point unit = direction(angle);
-            Reading reading = read_ray(middle_, unit, wall + near_mm);
-            if (std::any_of(reading.gaps.begin(), reading.gaps.end(), [](double gap) { return gap < 0; }))
-                reading = read_ray(middle_, unit, wall + searched_mm);
+            const Reading reading = read_far_enough(middle_, unit, wall);
             const double gap = first_gap(reading.gaps);
             truth.gap_mm.push_back(gap);
             truth.gap_hidden.push_back(reading.part_before_end);
@@ -244,7 +251,7 @@ class TruthOfHole {
         const auto& start = reader_.read(place.point_mm, place.outward, touch_mm * 10);
         if (start.empty() || start[0].stack.body != Stack::Body::laminate)
             return std::vector<double>(board_.layers.size(), -1);
-        return read_ray(place.point_mm, place.outward, searched_mm).gaps;
+        return read_far_enough(place.point_mm, place.outward, 0).gaps;
     }
 
     /// Narrows the place of a smallest distance down, by thirds; returns the place.

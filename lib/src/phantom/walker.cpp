@@ -72,7 +72,7 @@ Stack Walker::stack_at(const List& list, Point p) {
     Stack stack = scene_.ground();
     for (const Live& live : list) {
         const Step& step = scene_.steps()[static_cast<std::size_t>(live.step)];
-        if (!live.open || signed_distance(scene_.figures()[static_cast<std::size_t>(step.figure)], p) < 0)
+        if (!live.open || covers(scene_.figures()[static_cast<std::size_t>(step.figure)], p))
             stack = scene_.after(stack, step);
     }
     return stack;
