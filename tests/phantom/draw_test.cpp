@@ -67,7 +67,8 @@ TEST_CASE("a hole shows its true area and centre") {
         board.drills = {drill({2.0037, 1.9911}, 2 * radius_mm)};
         const Exposure exposure = plain(0.025, 1.0);
         const Image<float> picture = draw_transmission(board, exposure);
-        const double outside = picture(0, 0); // as stored: a float's last digit times the whole field would count
+        const double outside =
+            picture(0, 0); // as stored: a float's last digit times the whole field would count
         CHECK(outside == doctest::Approx(laminate_t(board, exposure)).epsilon(1e-6));
         const double area = area_px2(picture, outside, 1) * 0.025 * 0.025;
         // sqrt(area / pi) within 0.0005 px of the radius.

@@ -4,7 +4,10 @@
 #include "ringwall/attenuation.hpp"
 #include "ringwall/image.hpp"
 
+#include <array>
+#include <cstddef>
 #include <cstdint>
+#include <filesystem>
 #include <string>
 #include <variant>
 #include <vector>
@@ -130,8 +133,9 @@ struct HoleTruth {
         gap_hidden;         ///< 1: a part lies in front of the wall, the gap or the copper's edge on that ray
     double keepout_mm = -1; ///< smallest true distance wall to copper that is not own; -1: none in view
     double keepout_angle_deg = 0; ///< where, seen from the centre
-    double own_outer_mm = 0; ///< radius up to which own copper goes on without a break from the barrel, the
-                             ///< pour left out (spokes and traces reach as far as they run); 0: none
+    double own_outer_mm = 0; ///< largest radius to which own copper goes on without a break from the barrel,
+                             ///< pours left out (spokes and traces as far as they run along a ray); 0: none
+    double land_mm = 0;    ///< the same, median over the turn: the land's radius
     bool touching = false; ///< bare hole with copper at the wall
     std::vector<std::pair<double, double>> touching_arcs_deg;
     bool runs_on = false; ///< plated hole whose own copper runs on into a pour or a large polygon
@@ -177,15 +181,33 @@ struct RandomBoard {
     int hardware_holes = 6;
     int vias = 30;
     bool traces = true;
-    bool worn = false;  ///< some holes with bites, arcs of plating missing, rings worn through
-    bool parts = false; ///< leads, packages and solder in front
-    int slots = 0;           ///< of `hardware_holes`, plated or bare
-    int filled = 0;          ///< of `hardware_holes`, with a steel pin
+    bool worn = false;               ///< some holes with bites, arcs of plating missing, rings worn through
+    bool parts = false;              ///< leads, packages and solder in front
+    int slots = 0;                   ///< of `hardware_holes`, plated or bare
+    int filled = 0;                  ///< of `hardware_holes`, with a steel pin
     bool whole_board_in_view = true; ///< false: laminate fills the picture, no outside air
 };
 Board random_board(const RandomBoard& choice);
 
 /// The demo: "Field pump controller", revision 'A' or 'B' (design: 24 V irrigation drive; invented).
+///
+/// A: four layers, 1.6 mm, bare 3.3 mm lid-screw holes off-centre in their rings: top left the ring is gone
+/// over an arc, top right it is narrow, bottom left wide, bottom right a spare without a screw. B: six
+/// layers, 1.8 mm; top left left bare in a wider ring, top right moved, bottom left plated and stitched to
+/// ground, the spare kept.
 Board demo_board(char revision);
+Exposure demo_exposure(char revision);
+/// Where the four lid-screw holes stand in demo_board's drills: top left, top right, bottom left, spare.
+std::array<std::size_t, 4> demo_lid_holes(const Board& demo);
+
+/// The board turned anticlockwise about the middle of the picture, then moved: as another hand would lay it
+/// down.
+Board laid_down(const Board& board, double turn_deg, Point shift_mm);
+
+/// Writes the demo case into a new or empty folder: revision-a and revision-b, each with a face-on picture
+/// (16-bit TIFF with its resolution) and a case file, and a README.txt which says that all of it is invented.
+/// The pictures differ in how the board lay. Throws Error(input) when the folder holds something or cannot be
+/// written.
+void write_demo(const std::filesystem::path& folder);
 
 } // namespace ringwall::phantom

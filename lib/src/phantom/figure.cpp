@@ -192,6 +192,27 @@ void crossings(const SwungDisk& d, Point origin, Point unit, double reach_mm, st
 
 } // namespace
 
+Point ahead(Point from, Point unit, double by) {
+    return {from.x + by * unit.x, from.y + by * unit.y};
+}
+
+Polygon rectangle(double left, double top, double right, double bottom) {
+    return {{{left, top}, {right, top}, {right, bottom}, {left, bottom}}};
+}
+
+Polygon rounded_rectangle(double left, double top, double right, double bottom, double radius) {
+    Polygon polygon;
+    const Point corners[] = {{right - radius, top + radius},
+                             {left + radius, top + radius},
+                             {left + radius, bottom - radius},
+                             {right - radius, bottom - radius}};
+    for (int corner = 0; corner < 4; ++corner)
+        for (int i = 0; i <= 8; ++i)
+            polygon.corners_mm.push_back(
+                ahead(corners[corner], direction(90 * corner + 90 * i / 8.0), radius));
+    return polygon;
+}
+
 Figure figure_of(const Shape& shape) {
     return std::visit([](const auto& s) -> Figure { return s; }, shape);
 }
@@ -202,7 +223,8 @@ Point direction(double angle_deg) {
 
 double angle_deg_of(double dx, double dy) {
     const double angle = std::atan2(-dy, dx) / radians;
-    return angle < 0 ? angle + 360 : angle;
+    if (angle < 0) return angle + 360;
+    return angle + 0.0; // no -0
 }
 
 bool in_arc(double angle_deg, double from_deg, double to_deg) {

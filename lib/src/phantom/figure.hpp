@@ -22,6 +22,10 @@ using Figure = std::variant<Circle, Ring, Polygon, Track, SwungDisk>;
 
 Figure figure_of(const Shape& shape);
 
+Polygon rectangle(double left, double top, double right, double bottom);
+/// Corners rounded in eight steps.
+Polygon rounded_rectangle(double left, double top, double right, double bottom, double radius);
+
 struct Box {
     double left, top, right, bottom;
     [[nodiscard]] bool meets(const Box& o) const {
@@ -31,6 +35,8 @@ struct Box {
 
 /// Unit vector of a direction: degrees, anticlockwise as seen (y points down).
 Point direction(double angle_deg);
+/// A point moved along a unit vector.
+Point ahead(Point from, Point unit, double by);
 /// Of the vector to a point, in [0, 360).
 double angle_deg_of(double dx, double dy);
 /// Whether an angle lies in the arc from..to, anticlockwise.

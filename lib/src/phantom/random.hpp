@@ -24,13 +24,14 @@ class Random {
     double normal();             ///< mean 0, standard deviation 1 (Box and Muller 1958)
     double poisson(double mean); ///< exact at any mean
 
-  private:
-    static constexpr std::uint64_t odd = 0x9e3779b97f4a7c15;
     static std::uint64_t mix(std::uint64_t z) {
         z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9;
         z = (z ^ (z >> 27)) * 0x94d049bb133111eb;
         return z ^ (z >> 31);
     }
+
+  private:
+    static constexpr std::uint64_t odd = 0x9e3779b97f4a7c15;
     std::uint64_t state_;
 };
 

@@ -13,22 +13,6 @@ double distance(Point a, Point b) {
     return std::hypot(a.x - b.x, a.y - b.y);
 }
 
-/// A rectangle with corners rounded in eight steps.
-Polygon rounded_rectangle(double left, double top, double right, double bottom, double radius) {
-    Polygon polygon;
-    const Point corners[] = {{right - radius, top + radius},
-                             {left + radius, top + radius},
-                             {left + radius, bottom - radius},
-                             {right - radius, bottom - radius}};
-    for (int corner = 0; corner < 4; ++corner)
-        for (int i = 0; i <= 8; ++i) {
-            const Point unit = direction(90 * corner + 90 * i / 8.0);
-            polygon.corners_mm.push_back(
-                {corners[corner].x + radius * unit.x, corners[corner].y + radius * unit.y});
-        }
-    return polygon;
-}
-
 } // namespace
 
 BoardMaker::BoardMaker(const RandomBoard& choice) : choice_(choice), random_(choice.seed, 0x626f617264) {

@@ -9,8 +9,7 @@ namespace ringwall::phantom {
 namespace {
 
 Point along(Point from, double angle_deg, double by) {
-    const Point unit = direction(angle_deg);
-    return {from.x + by * unit.x, from.y + by * unit.y};
+    return ahead(from, direction(angle_deg), by);
 }
 
 /// The least true gap that is drawn: between this and touching nothing can be decided, and nobody makes it on

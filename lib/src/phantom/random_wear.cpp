@@ -9,11 +9,9 @@ namespace ringwall::phantom {
 namespace {
 
 Point along(Point from, double angle_deg, double by) {
-    const Point unit = direction(angle_deg);
-    return {from.x + by * unit.x, from.y + by * unit.y};
+    return ahead(from, direction(angle_deg), by);
 }
 
-/// Reddish tin-plated copper of contacts is drawn as its copper.
 Polygon rectangle_along(Point from, double angle_deg, double length, double width) {
     const Point a = along(from, angle_deg + 90, width / 2), b = along(from, angle_deg - 90, width / 2);
     return {{a, b, along(b, angle_deg, length), along(a, angle_deg, length)}};

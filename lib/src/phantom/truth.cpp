@@ -43,6 +43,14 @@ Arcs arcs_of(const std::vector<char>& set) {
     return arcs;
 }
 
+double middle_of_widest(const Arcs& arcs) {
+    const auto narrower = [](const auto& a, const auto& b) {
+        return a.second - a.first < b.second - b.first;
+    };
+    const auto widest = std::max_element(arcs.begin(), arcs.end(), narrower);
+    return std::fmod((widest->first + widest->second) / 2, 360.0);
+}
+
 class TruthOfHole {
   public:
     TruthOfHole(const Board& board, Scene& scene, const CopperNets& nets, const Drill& drill)
@@ -60,6 +68,7 @@ class TruthOfHole {
         find_own_nets();
         read_gaps(truth);
         read_keepouts(truth);
+        if (truth.touching) truth.keepout_angle_deg = middle_of_widest(truth.touching_arcs_deg);
         return truth;
     }
 
@@ -225,6 +234,7 @@ class TruthOfHole {
     void read_gaps(HoleTruth& truth) {
         truth.layers.resize(board_.layers.size());
         std::vector<char> touching(turn), runs_on(turn);
+        std::vector<double> own_ends;
         for (int angle = 0; angle < turn; ++angle) {
             const double wall = truth.wall_radius_mm[static_cast<std::size_t>(angle)];
             const Point unit = direction(angle);
@@ -234,10 +244,13 @@ class TruthOfHole {
             truth.gap_hidden.push_back(reading.part_before_end);
             touching[static_cast<std::size_t>(angle)] = !plated() && gap == 0;
             runs_on[static_cast<std::size_t>(angle)] = reading.runs_on;
-            truth.own_outer_mm = std::max(truth.own_outer_mm, reading.own_end_mm);
+            own_ends.push_back(reading.own_end_mm);
             for (std::size_t l = 0; l < reading.gaps.size(); ++l)
                 truth.layers[l].gap_mm.push_back(reading.gaps[l]);
         }
+        truth.own_outer_mm = *std::max_element(own_ends.begin(), own_ends.end());
+        std::nth_element(own_ends.begin(), own_ends.begin() + turn / 2, own_ends.end());
+        truth.land_mm = own_ends[turn / 2];
         truth.touching_arcs_deg = arcs_of(touching);
         truth.touching = !truth.touching_arcs_deg.empty();
         truth.runs_on_arcs_deg = arcs_of(runs_on);
@@ -260,29 +273,48 @@ class TruthOfHole {
             const double d = outward(figure, t)[layer];
             return d < 0 ? std::numeric_limits<double>::infinity() : d;
         };
-        for (int i = 0; i < 30; ++i) {
+        for (int i = 0; i < 20; ++i) { // to 0.0003 of the step: 1e-8 mm of distance at a smooth place
             const double a = low + (high - low) / 3, b = high - (high - low) / 3;
-            (at(a) <= at(b) ? high : low) = at(a) <= at(b) ? b : a;
+            if (at(a) <= at(b))
+                high = b;
+            else
+                low = a;
         }
         return (low + high) / 2;
     }
 
+    /// Distances of every layer at evenly spaced places of a contour. For a plain circle these are the gaps
+    /// that have been read already.
+    std::vector<std::vector<double>> distances_round(const HoleTruth& truth, const Figure& figure) {
+        std::vector<std::vector<double>> distances(board_.layers.size());
+        if (truth.round) {
+            for (std::size_t l = 0; l < distances.size(); ++l)
+                distances[l] = truth.layers[l].gap_mm;
+            return distances;
+        }
+        constexpr int places = 2 * turn;
+        for (int i = 0; i < places; ++i) {
+            const std::vector<double> there = outward(figure, static_cast<double>(i) / places);
+            for (std::size_t l = 0; l < distances.size(); ++l)
+                distances[l].push_back(there[l]);
+        }
+        return distances;
+    }
+
     void read_keepouts(HoleTruth& truth) {
         for (const Figure& figure : drilled_) {
-            constexpr int places = 2 * turn;
-            std::vector<std::vector<double>> distances;
-            for (int i = 0; i < places; ++i)
-                distances.push_back(outward(figure, static_cast<double>(i) / places));
-            for (std::size_t l = 0; l < board_.layers.size(); ++l) {
+            const std::vector<std::vector<double>> distances = distances_round(truth, figure);
+            for (std::size_t l = 0; l < distances.size(); ++l) {
+                const std::vector<double>& d = distances[l];
                 int nearest = -1;
-                for (int i = 0; i < places; ++i) {
-                    const double d = distances[static_cast<std::size_t>(i)][l];
-                    if (d >= 0 && (nearest < 0 || d < distances[static_cast<std::size_t>(nearest)][l]))
+                for (int i = 0; i < static_cast<int>(d.size()); ++i)
+                    if (d[static_cast<std::size_t>(i)] >= 0 &&
+                        (nearest < 0 ||
+                         d[static_cast<std::size_t>(i)] < d[static_cast<std::size_t>(nearest)]))
                         nearest = i;
-                }
-                if (nearest < 0) continue;
-                take_keepout(truth, figure, l, nearest, distances[static_cast<std::size_t>(nearest)][l],
-                             places);
+                if (nearest >= 0)
+                    take_keepout(truth, figure, l, nearest, d[static_cast<std::size_t>(nearest)],
+                                 static_cast<int>(d.size()));
             }
         }
     }
