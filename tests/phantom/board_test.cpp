@@ -90,13 +90,55 @@ TEST_CASE("random boards hold every sort of hole and ring, and none that cannot 
             CHECK(hole.plating_um * (hole.plating_um - 20) >= 0);
             CHECK(hole.plating_um <= 35);
             // Between touching and 0.05 mm no picture decides.
-            if (hole.round && hole.plating_um == 0) CHECK((hole.keepout_mm <= 0 || hole.keepout_mm > 0.05));
+            if (!hole.slot && hole.plating_um == 0) CHECK((hole.keepout_mm <= 0 || hole.keepout_mm > 0.05));
         }
     }
     for (const int count : {touching, runs_on, narrow, wide, plated, bare, incomplete, worn_out, hidden,
                             slots, filled, near_edge})
         CHECK(count >= 3);
     CHECK(vias >= 200);
+}
+
+TEST_CASE("a fine picture without noise shows the gaps that the truth states") {
+    // Independent of the closed forms: copper is looked for pixel by pixel along each ray, to one and a half
+    // pixels.
+    Exposure fine;
+    fine.pixel_mm = 0.01;
+    fine.blur_sigma_px = 0;
+    fine.photons = 0;
+    fine.samples = 2;
+    fine.beam = single_energy_beam(30);
+    int compared = 0, wrong = 0;
+    for (const std::uint64_t seed : {3U, 8U}) {
+        RandomBoard choice = hard(seed);
+        choice.parts = false;
+        const Board board = random_board(choice);
+        const Image<float> picture = draw_transmission(board, fine);
+        const double laminate = transmission(fine.beam, board.laminate, board.thickness_mm);
+        for (const HoleTruth& hole : truth(board)) {
+            if (hole.plating_um > 0 || hole.slot || hole.filled) continue;
+            for (int angle = 0; angle < 360; angle += 3) {
+                const double gap = hole.gap_mm[static_cast<std::size_t>(angle)],
+                             wall = hole.wall_radius_mm[static_cast<std::size_t>(angle)];
+                if (gap < 0 || gap > 3) continue;
+                const double ux = std::cos(angle * 0.017453292519943295),
+                             uy = -std::sin(angle * 0.017453292519943295);
+                const auto at = [&](double r) {
+                    return picture(
+                        static_cast<int>(std::lround((hole.centre_mm.x + r * ux) / fine.pixel_mm)),
+                        static_cast<int>(std::lround((hole.centre_mm.y + r * uy) / fine.pixel_mm)));
+                };
+                double r = wall - 0.02;
+                while (at(r) > laminate * 0.96 && r < wall + 4)
+                    r += 0.001;
+                ++compared;
+                // A ray along an edge of copper sees it or not by a hair: such rays are few.
+                wrong += std::abs(r - wall - gap) > 0.015;
+            }
+        }
+    }
+    CHECK(compared > 500);
+    CHECK(wrong <= compared / 100);
 }
 
 TEST_CASE("the same seed gives the same board") {

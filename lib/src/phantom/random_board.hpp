@@ -57,6 +57,7 @@ class BoardMaker {
     // random_wear.cpp: worn holes, parts in front, slots, pins
     void wear_holes();
     void wear_bare(const PlacedHole& hole);
+    [[nodiscard]] bool can_be_decided(const PlacedHole& hole, double angle_deg, double radius_mm) const;
     void wear_plated(const PlacedHole& hole);
     void place_parts();
     void place_lead(Point p);

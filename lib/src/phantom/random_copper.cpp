@@ -34,9 +34,11 @@ void BoardMaker::ring_bare_hole(const PlacedHole& hole) {
     if (sort < 0.45) gap = random_.between(0.2, 0.45), off = random_.between(0, gap - least_gap_mm);
     if (sort < 0.15) off = gap + random_.between(0.06, 0.15);
     const bool layers_differ = random_.chance(0.3);
+    bool first = true; // it keeps the gap that was chosen
     for (std::size_t n = 0; n < board_.layers.size(); ++n) {
         if (!is_plane(n)) continue;
-        const double wider = layers_differ ? random_.between(0, 0.5) : 0;
+        const double wider = layers_differ && !first ? random_.between(0, 0.5) : 0;
+        first = false;
         clear(n, along(hole.centre_mm, towards_deg, off), hole.drill_radius_mm + gap + wider);
     }
 }

@@ -31,19 +31,38 @@ void BoardMaker::wear_holes() {
     }
 }
 
+/// Whether a bite stays well off all copper, or goes well into it.
+bool BoardMaker::can_be_decided(const PlacedHole& hole, double angle_deg, double radius) const {
+    const Point middle = along(hole.centre_mm, angle_deg, hole.drill_radius_mm);
+    double gap = 1;
+    for (const std::vector<Stroke>& clearings : clearings_)
+        for (const Stroke& stroke : clearings) {
+            const Circle& opening = std::get<Circle>(stroke.shape);
+            const bool its_own = signed_distance(opening, hole.centre_mm) < -hole.drill_radius_mm / 2;
+            if (its_own) gap = std::min(gap, -signed_distance(opening, middle) - radius);
+        }
+    for (const Track& track : traces_)
+        gap = std::min(gap, signed_distance(track, middle) - radius);
+    return gap > 0.08 || gap < -0.06;
+}
+
 /// One to three bites, 0.10 to 0.35 mm deep, or a hole worn oval.
 void BoardMaker::wear_bare(const PlacedHole& hole) {
     Drill& drill = board_.drills[hole.drill];
     if (random_.chance(0.2)) {
-        drill.oval_mm = random_.between(0.05, 0.15);
-        drill.oval_axis_deg = random_.between(0, 180);
+        const double swing = random_.between(0.05, 0.15), axis = random_.between(0, 180);
+        if (!can_be_decided(hole, axis, swing) || !can_be_decided(hole, axis + 180, swing)) return;
+        drill.oval_mm = swing;
+        drill.oval_axis_deg = axis;
         return;
     }
     const int bites = random_.whole(1, 3);
     const double first_deg = random_.between(0, 360);
-    for (int i = 0; i < bites; ++i)
-        drill.bites.push_back({std::fmod(first_deg + i * 120 + random_.between(-25, 25) + 360, 360.0),
-                               random_.between(0.10, 0.35)});
+    for (int i = 0; i < bites; ++i) {
+        const double angle = std::fmod(first_deg + i * 120 + random_.between(-25, 25) + 360, 360.0);
+        const double radius = random_.between(0.10, 0.35);
+        if (can_be_decided(hole, angle, radius)) drill.bites.push_back({angle, radius});
+    }
 }
 
 /// An arc of the barrel missing; sometimes a bite with it.
