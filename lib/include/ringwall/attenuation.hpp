@@ -38,8 +38,8 @@ struct Beam {
     std::vector<Line> lines;
 };
 
-/// Bremsstrahlung after Kramers' law (intensity ~ (E0 - E)/E), behind `filter_mm` of aluminium,
-/// energy-integrating detector, `lines` equal energy bins from 10 keV up. Kramers 1923,
+/// Bremsstrahlung after Kramers' law (photons ~ (E0 - E)/E, so signal ~ E0 - E), behind `filter_mm` of
+/// aluminium, energy-integrating detector, `lines` equal energy bins from 10 keV up. Kramers 1923,
 /// doi 10.1080/14786442308565244; no characteristic lines: good enough to make boards with a hardening beam,
 /// not a tube calibration. kV 30 to 300.
 Beam tube_beam(double tube_kv, double filter_al_mm, int lines = 24);
