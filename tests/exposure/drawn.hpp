@@ -181,24 +181,27 @@ class Drawing {
 
     Picture expose() {
         Picture picture;
-        ringwall::Image<float> t(c_.width, c_.height);
         std::array<double, 256> levels{};
         std::array<double, 256> counts{};
         for (int code = 0; code < 256; ++code)
             levels[static_cast<std::size_t>(code)] = level(static_cast<std::uint8_t>(code));
+        // Blurred on the fine grid: a blur of whole pixels would make an edge's width depend on where it cuts
+        // them.
+        std::vector<float> fine(foils_.size());
+        for (std::size_t i = 0; i < foils_.size(); ++i) {
+            fine[i] = static_cast<float>(levels[foils_[i]]);
+            counts[foils_[i]] += 1;
+        }
+        blur(fine);
+        ringwall::Image<float> t(c_.width, c_.height);
         for (int y = 0; y < c_.height; ++y)
             for (int x = 0; x < c_.width; ++x) {
-                double sum = 0;
+                float sum = 0;
                 for (int j = 0; j < c_.fine; ++j)
-                    for (int i = 0; i < c_.fine; ++i) {
-                        const std::uint8_t code =
-                            foils_[static_cast<std::size_t>(y * c_.fine + j) * width_ + x * c_.fine + i];
-                        sum += levels[code];
-                        counts[code] += 1;
-                    }
-                t(x, y) = static_cast<float>(sum / (c_.fine * c_.fine));
+                    for (int i = 0; i < c_.fine; ++i)
+                        sum += fine[static_cast<std::size_t>(y * c_.fine + j) * width_ + x * c_.fine + i];
+                t(x, y) = sum / static_cast<float>(c_.fine * c_.fine);
             }
-        blur(t);
         picture.laminate_t = levels[0];
         picture.laminate_share = counts[0] / static_cast<double>(foils_.size());
         for (std::size_t k = 1; k < 8 && counts[k] > 0; ++k) {
@@ -209,31 +212,44 @@ class Drawing {
         picture.truth_t = std::move(t);
         return picture;
     }
-    void blur(ringwall::Image<float>& t) const {
+    void blur(std::vector<float>& t) const {
         if (c_.blur_sigma_px <= 0) return;
-        const int reach = static_cast<int>(std::ceil(5 * c_.blur_sigma_px));
-        std::vector<double> kernel(static_cast<std::size_t>(2 * reach + 1));
+        const double sigma = c_.blur_sigma_px * c_.fine;
+        const int reach = static_cast<int>(std::ceil(4.5 * sigma));
+        std::vector<float> kernel(static_cast<std::size_t>(2 * reach + 1));
         double sum = 0;
         for (int i = -reach; i <= reach; ++i)
-            sum += kernel[static_cast<std::size_t>(i + reach)] =
-                std::exp(-0.5 * i * i / (c_.blur_sigma_px * c_.blur_sigma_px));
-        for (double& k : kernel)
-            k /= sum;
-        ringwall::Image<float> other(c_.width, c_.height);
-        pass(t, other, kernel, reach, 1, 0);
-        pass(other, t, kernel, reach, 0, 1);
-    }
-    void pass(const ringwall::Image<float>& from, ringwall::Image<float>& to,
-              const std::vector<double>& kernel, int reach, int dx, int dy) const {
-        for (int y = 0; y < c_.height; ++y)
-            for (int x = 0; x < c_.width; ++x) {
-                double s = 0;
-                for (int i = -reach; i <= reach; ++i)
-                    s += kernel[static_cast<std::size_t>(i + reach)] *
-                         from(std::clamp(x + i * dx, 0, c_.width - 1),
-                              std::clamp(y + i * dy, 0, c_.height - 1));
-                to(x, y) = static_cast<float>(s);
+            sum += std::exp(-0.5 * i * i / (sigma * sigma));
+        for (int i = -reach; i <= reach; ++i)
+            kernel[static_cast<std::size_t>(i + reach)] =
+                static_cast<float>(std::exp(-0.5 * i * i / (sigma * sigma)) / sum);
+        std::vector<float> other(t.size());
+        for (int y = 0; y < height_; ++y) { // along rows
+            const float* from = t.data() + static_cast<std::size_t>(y) * width_;
+            float* to = other.data() + static_cast<std::size_t>(y) * width_;
+            for (int x = 0; x < width_; ++x) {
+                float s = 0;
+                if (x >= reach && x + reach < width_)
+                    for (int i = -reach; i <= reach; ++i)
+                        s += kernel[static_cast<std::size_t>(i + reach)] * from[x + i];
+                else
+                    for (int i = -reach; i <= reach; ++i)
+                        s += kernel[static_cast<std::size_t>(i + reach)] *
+                             from[std::clamp(x + i, 0, width_ - 1)];
+                to[x] = s;
             }
+        }
+        for (int y = 0; y < height_; ++y) { // along columns, a row at a time
+            float* to = t.data() + static_cast<std::size_t>(y) * width_;
+            std::fill(to, to + width_, 0.0F);
+            for (int i = -reach; i <= reach; ++i) {
+                const float k = kernel[static_cast<std::size_t>(i + reach)];
+                const float* from =
+                    other.data() + static_cast<std::size_t>(std::clamp(y + i, 0, height_ - 1)) * width_;
+                for (int x = 0; x < width_; ++x)
+                    to[x] += k * from[x];
+            }
+        }
     }
 
   public:

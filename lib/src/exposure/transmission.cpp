@@ -59,6 +59,12 @@ Ends ends_of(ImageView<const float> picture, double tolerance) {
     return ends;
 }
 
+std::string percent(double share) {
+    const double p = 100 * share;
+    std::string text = std::to_string(p < 10 ? std::round(p * 10) / 10 : std::round(p));
+    return text.substr(0, text.find('.') + (p < 10 ? 2 : 0)) + " %";
+}
+
 template<typename F>
 void change_all(Image<float>& picture, const F& f) {
     over_rows(picture.height(), [&](int first, int last) {
@@ -160,6 +166,8 @@ class Conversion {
     void apply(const Background& background);
     void measure_noise();
     void describe();
+    void warn_of_scale();
+    void warn_of_clipping();
 
     Radiograph picture_;
     const ExposureOptions& options_;
@@ -318,12 +326,50 @@ void Conversion::divide_by_flat() {
 }
 
 void Conversion::describe() {
-    const EdgeFacts edges = measure_edges(map_.t.view(), map_.noise);
+    const EdgeFacts edges =
+        measure_edges(map_.t.view(), blocks_, map_.noise, map_.saturated_fraction > 0.003);
     step(5);
     map_.blur_sigma_px = edges.blur_sigma_px;
     map_.halo = edges.halo;
     map_.t_is_physical = map_.radiometry == Radiometry::linear;
+    warn_of_scale();
+    warn_of_clipping();
+    if (edges.halo > 0.05 && edges.halo > 3 * edges.halo_u)
+        warn("Edges overshoot by " + percent(edges.halo) +
+             " of their step, as after sharpening: bores may show a false dark rim; ask for the picture "
+             "without filters");
     step(6);
+}
+
+void Conversion::warn_of_scale() {
+    const SourceFacts& facts = picture_.facts;
+    if (facts.lossy)
+        warn("The picture went through a lossy compression, which moves edges and changes noise; ask for the "
+             "original file");
+    if (facts.bits <= 8 && !facts.is_float)
+        warn("The picture holds only 8 bits a pixel, as made for looking at; ask for the raw 16-bit picture");
+    if (facts.colour)
+        warn("The picture is coloured; its brightness was measured, and coloured marks on it may look like "
+             "material");
+    if (map_.radiometry == Radiometry::display)
+        warn("The picture is tone-mapped for looking at: no transmission, thickness or number of foils can "
+             "be had from it");
+    if (map_.radiometry == Radiometry::unknown)
+        warn("Nobody said that grey values are proportional to intensity: no thickness and no number of "
+             "foils is given");
+    if (map_.radiometry == Radiometry::log)
+        warn("Grey values are proportional to attenuation by an unknown factor: no thickness and no number "
+             "of foils is given");
+}
+
+void Conversion::warn_of_clipping() {
+    if (map_.saturated_fraction > 0.002)
+        warn(percent(map_.saturated_fraction) +
+             " of the pixels are saturated at the bright end: edges of bores may lie further out than they "
+             "look; ask for a shorter exposure");
+    if (map_.clipped_fraction > 0.002)
+        warn(percent(map_.clipped_fraction) +
+             " of the pixels are cut off at the dark end: barrels and dense parts have lost their level");
 }
 
 } // namespace
