@@ -1,0 +1,15 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "holes/grey_scale.hpp"
+#include "holes/rim.hpp"
+
+namespace ringwall::holes {
+
+/// 0: no hole; else up to 1, higher for more of the turn seen and a clearer fall. `level`: of the pyramid.
+double judge(const Rim& rim, const GreyScale& grey, int level);
+
+/// Darker just outside the bore than further out, beyond noise.
+bool has_dark_ring(const Rim& rim);
+
+} // namespace ringwall::holes

@@ -1,0 +1,110 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "holes/pyramid.hpp"
+
+#include "bridge/opencv.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+namespace ringwall::holes {
+namespace {
+
+constexpr int least_side = 24;
+constexpr int strip_rows = 128;
+constexpr double centre_sigma = 2.0;
+constexpr double surround_sigma = 3.5;
+/// Sigma of the response for independent pixels of unit sigma: by Parseval, sum over both kernels and their
+/// product.
+constexpr double response_noise = 0.0826;
+
+void throw_if_cancelled(Watch& watch) {
+    if (watch.cancelled()) throw Cancelled{};
+}
+
+Image<float> halved(ImageView<const float> from, Watch& watch) {
+    Image<float> to(from.width() / 2, from.height() / 2);
+    for (int y = 0; y < to.height(); ++y) {
+        if (y % strip_rows == 0) throw_if_cancelled(watch);
+        const float* upper = from.row(2 * y);
+        const float* lower = from.row(2 * y + 1);
+        float* out = to.view().row(y);
+        for (int x = 0; x < to.width(); ++x)
+            out[x] = 0.25F * ((upper[2 * x] + upper[2 * x + 1]) + (lower[2 * x] + lower[2 * x + 1]));
+    }
+    return to;
+}
+
+/// Rows first - 1 ... last + 1 of the signed response (clipped to the picture).
+cv::Mat response_rows(ImageView<const float> level, int first, int last, int sign) {
+    const cv::Mat rows =
+        bridge::as_mat(level).rowRange(first, last); // filters look beyond the rows by themselves
+    cv::Mat centre, surround;
+    cv::GaussianBlur(rows, centre, cv::Size(13, 13), centre_sigma, centre_sigma, cv::BORDER_REFLECT_101);
+    cv::GaussianBlur(rows, surround, cv::Size(21, 21), surround_sigma, surround_sigma,
+                     cv::BORDER_REFLECT_101);
+    if (sign > 0) return centre - surround;
+    return surround - centre;
+}
+
+bool is_peak(const cv::Mat& response, int x, int row) {
+    const float value = response.at<float>(row, x);
+    for (int dy = -1; dy <= 1; ++dy)
+        for (int dx = -1; dx <= 1; ++dx) {
+            const float other = response.at<float>(row + dy, x + dx);
+            const bool before = dy < 0 || (dy == 0 && dx < 0); // of equal neighbours the last one counts
+            if ((dx != 0 || dy != 0) && (before ? other > value : other >= value)) return false;
+        }
+    return true;
+}
+
+double mean_3x3(ImageView<const float> level, int x, int y) {
+    double sum = 0;
+    for (int dy = -1; dy <= 1; ++dy)
+        for (int dx = -1; dx <= 1; ++dx)
+            sum += level(x + dx, y + dy);
+    return sum / 9;
+}
+
+struct LevelGate {
+    float least_response;
+    double least_core;
+};
+
+void collect(const Pyramid& pyramid, int k, const BlobChoice& choice, const LevelGate& gate, int first,
+             int last, std::vector<Blob>& out) {
+    const ImageView<const float> level = pyramid.level(k);
+    const int from = std::max(first - 1, 0);
+    const cv::Mat response = response_rows(level, from, std::min(last + 1, level.height()), choice.sign);
+    for (int y = std::max(first, 1); y < std::min(last, level.height() - 1); ++y) {
+        const float* row = response.ptr<float>(y - from);
+        for (int x = 1; x + 1 < level.width(); ++x) {
+            if (row[x] < gate.least_response || row[x] <= row[x + 1] || row[x] < row[x - 1]) continue;
+            if (!is_peak(response, x, y - from) || mean_3x3(level, x, y) < gate.least_core) continue;
+            out.push_back({k, x, y, row[x]});
+        }
+    }
+}
+
+} // namespace
+
+Pyramid::Pyramid(ImageView<const float> picture, Watch& watch) : picture_(picture) {
+    while (std::min(level(levels() - 1).width(), level(levels() - 1).height()) >= 2 * least_side)
+        reduced_.push_back(halved(level(levels() - 1), watch));
+}
+
+std::vector<Blob> find_blobs(const Pyramid& pyramid, const BlobChoice& choice, Watch& watch) {
+    std::vector<Blob> blobs;
+    for (int k = 0; k < pyramid.levels(); ++k) {
+        const double noise = choice.noise / Pyramid::pixel(k);
+        const LevelGate gate{static_cast<float>(std::max(choice.least_response, 4 * response_noise * noise)),
+                             choice.least_core - choice.core_slack * noise / 3};
+        for (int y = 0; y < pyramid.level(k).height(); y += strip_rows) {
+            throw_if_cancelled(watch);
+            collect(pyramid, k, choice, gate, y, std::min(y + strip_rows, pyramid.level(k).height()), blobs);
+        }
+    }
+    return blobs;
+}
+
+} // namespace ringwall::holes
