@@ -17,6 +17,17 @@ std::optional<Oval> through(Point a, Point b, Point c) {
     return Oval{{a.x + ux, a.y + uy}, std::hypot(ux, uy), 0, 0};
 }
 
+/// Points on a plain circle, without roots or angles: this runs for every triple.
+int votes_on_circle(const RimPoints& points, const Oval& circle, double tolerance) {
+    const double inner = std::max(0.0, circle.radius - tolerance), outer = circle.radius + tolerance;
+    int n = 0;
+    for (const Point p : points) {
+        const double dx = p.x - circle.centre.x, dy = p.y - circle.centre.y, d2 = dx * dx + dy * dy;
+        n += d2 >= inner * inner && d2 <= outer * outer;
+    }
+    return n;
+}
+
 int votes(const RimPoints& points, const Oval& oval, double tolerance) {
     return static_cast<int>(std::count_if(points.begin(), points.end(),
                                           [&](Point p) { return std::abs(oval.outside(p)) <= tolerance; }));
@@ -32,7 +43,7 @@ Oval best_of_triples(const RimPoints& points, double tolerance) {
         for (std::size_t i = 0; i < n; i += 2) {
             const auto circle = through(points[i], points[(i + apart) % n], points[(i + 2 * apart) % n]);
             if (!circle || circle->radius > 200) continue;
-            const int found = votes(points, *circle, tolerance);
+            const int found = votes_on_circle(points, *circle, tolerance);
             if (found > most) {
                 most = found;
                 best = *circle;
@@ -47,37 +58,37 @@ double tukey(double residual, double width) {
     return std::abs(u) < 1 ? (1 - u * u) * (1 - u * u) : 0.0;
 }
 
-/// One weighted Gauss-Newton step; with `harmonic` also a2 and b2.
-Oval step(const RimPoints& points, const Oval& oval, double width, bool harmonic) {
-    const int unknowns = harmonic ? 5 : 3;
-    Eigen::MatrixXd normal = Eigen::MatrixXd::Identity(unknowns, unknowns) * 1e-9;
-    Eigen::VectorXd right = Eigen::VectorXd::Zero(unknowns);
+/// One weighted Gauss-Newton step over centre and radius, with 5 unknowns also a2 and b2.
+template<int unknowns>
+Oval step(const RimPoints& points, const Oval& oval, double width) {
+    using Row = Eigen::Matrix<double, unknowns, 1>;
+    Eigen::Matrix<double, unknowns, unknowns> normal =
+        Eigen::Matrix<double, unknowns, unknowns>::Identity() * 1e-9;
+    Row right = Row::Zero();
     for (const Point p : points) {
-        const double residual = oval.outside(p);
+        const double dx = p.x - oval.centre.x, dy = oval.centre.y - p.y,
+                     r = std::max(std::hypot(dx, dy), 1e-9);
+        const double c = dx / r, s = dy / r, c2 = c * c - s * s, s2 = 2 * c * s;
+        const double residual = r - (oval.radius + oval.a2 * c2 + oval.b2 * s2);
         const double weight = tukey(residual, width);
         if (weight <= 0) continue;
-        const double a = std::atan2(oval.centre.y - p.y, p.x - oval.centre.x);
-        Eigen::VectorXd row(unknowns);
-        row.head<3>() << std::cos(a), -std::sin(a), 1;
-        if (harmonic) row.tail<2>() << std::cos(2 * a), std::sin(2 * a);
+        Row row;
+        row[0] = c, row[1] = -s, row[2] = 1;
+        if constexpr (unknowns == 5) row[3] = c2, row[4] = s2;
         normal += weight * row * row.transpose();
         right += weight * residual * row;
     }
-    const Eigen::VectorXd change = normal.ldlt().solve(right);
+    const Row change = normal.ldlt().solve(right);
     Oval next = oval;
-    next.centre.x += change[0];
-    next.centre.y += change[1];
+    next.centre = {oval.centre.x + change[0], oval.centre.y + change[1]};
     next.radius += change[2];
-    if (harmonic) {
-        next.a2 += change[3];
-        next.b2 += change[4];
-    }
+    if constexpr (unknowns == 5) next.a2 += change[3], next.b2 += change[4];
     return next;
 }
 
 Oval refine(const RimPoints& points, Oval oval, double tolerance, bool harmonic) {
-    for (int round = 0; round < 6; ++round)
-        oval = step(points, oval, 2 * tolerance, harmonic);
+    for (int round = 0; round < 5; ++round)
+        oval = harmonic ? step<5>(points, oval, 2 * tolerance) : step<3>(points, oval, 2 * tolerance);
     return oval;
 }
 

@@ -89,7 +89,8 @@ std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, co
     BlobChoice choice;
     choice.least_response = 0.15 * 2 * grey.tolerance;
     choice.noise = grey.noise;
-    choice.least_core = grey.open - grey.tolerance - 0.06;
+    choice.least_core = grey.open - grey.tolerance;
+    choice.core_leak = 0.3;
     choice.core_slack = 3;
     std::vector<Found> found;
     for (const Blob& blob : find_blobs(pyramid, choice, watch)) {
@@ -117,8 +118,8 @@ std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, co
 std::vector<HoleCandidate> find_holes(const TransmissionMap& map, const MaterialMap* materials,
                                       Watch& watch) {
     if (map.t.width() < 8 || map.t.height() < 8) return {};
-    const GreyScale grey = read_grey_scale(map, materials);
     const Pyramid pyramid(map.t.view(), watch);
+    const GreyScale grey = read_grey_scale(map, pyramid, materials);
     std::vector<HoleCandidate> candidates;
     for (const Found& f : without_doubles(bright_rims(pyramid, grey, map, watch)))
         candidates.push_back(candidate_of(f));

@@ -69,6 +69,7 @@ double mean_3x3(ImageView<const float> level, int x, int y) {
 struct LevelGate {
     float least_response;
     double least_core;
+    double core_leak;
 };
 
 void collect(const Pyramid& pyramid, int k, const BlobChoice& choice, const LevelGate& gate, int first,
@@ -80,7 +81,9 @@ void collect(const Pyramid& pyramid, int k, const BlobChoice& choice, const Leve
         const float* row = response.ptr<float>(y - from);
         for (int x = 1; x + 1 < level.width(); ++x) {
             if (row[x] < gate.least_response || row[x] <= row[x + 1] || row[x] < row[x - 1]) continue;
-            if (!is_peak(response, x, y - from) || mean_3x3(level, x, y) < gate.least_core) continue;
+            if (!is_peak(response, x, y - from) ||
+                mean_3x3(level, x, y) + gate.core_leak * row[x] < gate.least_core)
+                continue;
             out.push_back({k, x, y, row[x]});
         }
     }
@@ -98,7 +101,7 @@ std::vector<Blob> find_blobs(const Pyramid& pyramid, const BlobChoice& choice, W
     for (int k = 0; k < pyramid.levels(); ++k) {
         const double noise = choice.noise / Pyramid::pixel(k);
         const LevelGate gate{static_cast<float>(std::max(choice.least_response, 4 * response_noise * noise)),
-                             choice.least_core - choice.core_slack * noise / 3};
+                             choice.least_core - choice.core_slack * noise / 3, choice.core_leak};
         for (int y = 0; y < pyramid.level(k).height(); y += strip_rows) {
             throw_if_cancelled(watch);
             collect(pyramid, k, choice, gate, y, std::min(y + strip_rows, pyramid.level(k).height()), blobs);

@@ -46,7 +46,8 @@ struct BlobChoice {
     double least_response = 0; ///< in T, of level 0; noise halves with each level, this does not
     double noise = 0; ///< sigma of one pixel of level 0; peaks under 4 sigma of the response are left out
     double least_core = -1; ///< the 3 x 3 mean at the peak must reach this (sign +1) ...
-    double core_slack = 0;  ///< ... less this many of its own sigmas
+    double core_slack = 0;  ///< ... less this many of its own sigmas ...
+    double core_leak = 0;   ///< ... less this share of the response: blur lets the surround into small cores
 };
 
 /// Local maxima of the difference of two Gaussians (sigma 2 and 3.5 pixels of the level), level by level: a

@@ -217,12 +217,12 @@ std::optional<Rim> fit_rim(ImageView<const float> picture, const RimSearch& sear
         if (!oval || oval->radius < 0.5 * search.radius_guess || oval->radius > 2 * search.radius_guess)
             return {};
         rim = describe(rays, *oval, centre, patch, tolerance);
+        if (rim->share(RayEnd::rim) < 0.25) return {};
         const double moved = std::hypot(oval->centre.x - centre.x, oval->centre.y - centre.y);
         centre = oval->centre;
         radius = oval->radius;
         if (moved < 0.15 && round > 0) break;
     }
-    if (rim && rim->share(RayEnd::rim) < 0.25) return {};
     return rim;
 }
 
