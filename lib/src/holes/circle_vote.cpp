@@ -40,7 +40,7 @@ Oval best_of_triples(const RimPoints& points, double tolerance) {
     int most = 0;
     for (const double share : {1.0 / 3, 0.22, 0.14}) {
         const auto apart = std::max<std::size_t>(2, static_cast<std::size_t>(share * static_cast<double>(n)));
-        for (std::size_t i = 0; i < n; i += 2) {
+        for (std::size_t i = 0; i < n; i += 4) {
             const auto circle = through(points[i], points[(i + apart) % n], points[(i + 2 * apart) % n]);
             if (!circle || circle->radius > 200) continue;
             const int found = votes_on_circle(points, *circle, tolerance);
@@ -49,6 +49,7 @@ Oval best_of_triples(const RimPoints& points, double tolerance) {
                 best = *circle;
             }
         }
+        if (most >= static_cast<int>(0.85 * static_cast<double>(n))) break;
     }
     return best;
 }

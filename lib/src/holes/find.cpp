@@ -17,7 +17,7 @@ constexpr double blob_radius = 4.7; ///< typical, in pixels of its level
 
 RimSearch search_of(const Blob& blob, const GreyScale& grey) {
     RimSearch search;
-    search.guess = {static_cast<double>(blob.x), static_cast<double>(blob.y)};
+    search.guess = blob.at;
     search.radius_guess = blob_radius;
     search.noise = grey.noise / Pyramid::pixel(blob.level);
     search.blur_px = std::hypot(grey.blur_px / Pyramid::pixel(blob.level), 0.3);
@@ -90,7 +90,7 @@ std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, co
     choice.least_response = 0.15 * 2 * grey.tolerance;
     choice.noise = grey.noise;
     choice.least_core = grey.open - grey.tolerance;
-    choice.core_leak = 0.3;
+    choice.core_leak = 0.25;
     choice.core_slack = 3;
     std::vector<Found> found;
     for (const Blob& blob : find_blobs(pyramid, choice, watch)) {

@@ -4,19 +4,20 @@
 #include "bridge/opencv.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
 namespace ringwall::holes {
 namespace {
 
-constexpr int least_side = 24;
+constexpr int least_side = 16;
 constexpr int strip_rows = 128;
-constexpr double centre_sigma = 2.0;
-constexpr double surround_sigma = 3.5;
-/// Sigma of the response for independent pixels of unit sigma: by Parseval, sum over both kernels and their
-/// product.
-constexpr double response_noise = 0.0826;
+constexpr double centre_sigma = 1.0; // in pixels of the filtered, coarser level: 2 and 3.5 of the blob's own
+constexpr double surround_sigma = 1.75;
+/// Sigma of the response for independent pixels of unit sigma on the blob's level: by Parseval, both kernels
+/// and their product, 1/(4 pi 2^2) + 1/(4 pi 3.5^2) - 1/(pi (2^2 + 3.5^2)), rooted.
+constexpr double response_noise = 0.0825;
 
 void throw_if_cancelled(Watch& watch) {
     if (watch.cancelled()) throw Cancelled{};
@@ -40,8 +41,8 @@ cv::Mat response_rows(ImageView<const float> level, int first, int last, int sig
     const cv::Mat rows =
         bridge::as_mat(level).rowRange(first, last); // filters look beyond the rows by themselves
     cv::Mat centre, surround;
-    cv::GaussianBlur(rows, centre, cv::Size(13, 13), centre_sigma, centre_sigma, cv::BORDER_REFLECT_101);
-    cv::GaussianBlur(rows, surround, cv::Size(21, 21), surround_sigma, surround_sigma,
+    cv::GaussianBlur(rows, centre, cv::Size(7, 7), centre_sigma, centre_sigma, cv::BORDER_REFLECT_101);
+    cv::GaussianBlur(rows, surround, cv::Size(11, 11), surround_sigma, surround_sigma,
                      cv::BORDER_REFLECT_101);
     if (sign > 0) return centre - surround;
     return surround - centre;
@@ -66,25 +67,54 @@ double mean_3x3(ImageView<const float> level, int x, int y) {
     return sum / 9;
 }
 
+struct Core {
+    Point at;
+    double level = -1e9;
+    double surround = 0; ///< median of eight 3x3 means five pixels away
+};
+
+/// The brightest of the 3 x 3 means round the four pixels that the coarser pixel (x, y) was made of.
+Core core_at(ImageView<const float> level, int x, int y) {
+    Core core;
+    for (int dy = 0; dy < 2; ++dy)
+        for (int dx = 0; dx < 2; ++dx) {
+            const double mean = mean_3x3(level, 2 * x + dx, 2 * y + dy);
+            if (mean > core.level) core = {{2.0 * x + dx, 2.0 * y + dy}, mean, 0};
+        }
+    constexpr std::array<std::array<int, 2>, 8> away{
+        {{5, 0}, {4, 4}, {0, 5}, {-4, 4}, {-5, 0}, {-4, -4}, {0, -5}, {4, -4}}};
+    std::array<double, 8> means{};
+    for (std::size_t i = 0; i < 8; ++i) {
+        const int cx = std::clamp(static_cast<int>(core.at.x) + away[i][0], 1, level.width() - 2);
+        const int cy = std::clamp(static_cast<int>(core.at.y) + away[i][1], 1, level.height() - 2);
+        means[i] = mean_3x3(level, cx, cy);
+    }
+    std::nth_element(means.begin(), means.begin() + 4, means.end());
+    core.surround = means[4];
+    return core;
+}
+
 struct LevelGate {
     float least_response;
     double least_core;
     double core_leak;
 };
 
-void collect(const Pyramid& pyramid, int k, const BlobChoice& choice, const LevelGate& gate, int first,
-             int last, std::vector<Blob>& out) {
-    const ImageView<const float> level = pyramid.level(k);
+/// Peaks of rows first ... last - 1 of the level after k.
+void collect(const Pyramid& pyramid, int k, int sign, const LevelGate& gate, int first, int last,
+             std::vector<Blob>& out) {
+    const ImageView<const float> coarse = pyramid.level(k + 1);
     const int from = std::max(first - 1, 0);
-    const cv::Mat response = response_rows(level, from, std::min(last + 1, level.height()), choice.sign);
-    for (int y = std::max(first, 1); y < std::min(last, level.height() - 1); ++y) {
+    const cv::Mat response = response_rows(coarse, from, std::min(last + 1, coarse.height()), sign);
+    for (int y = std::max(first, 1); y < std::min(last, coarse.height() - 1); ++y) {
         const float* row = response.ptr<float>(y - from);
-        for (int x = 1; x + 1 < level.width(); ++x) {
+        for (int x = 1; x + 1 < coarse.width(); ++x) {
             if (row[x] < gate.least_response || row[x] <= row[x + 1] || row[x] < row[x - 1]) continue;
-            if (!is_peak(response, x, y - from) ||
-                mean_3x3(level, x, y) + gate.core_leak * row[x] < gate.least_core)
+            if (!is_peak(response, x, y - from)) continue;
+            const Core core = core_at(pyramid.level(k), x, y);
+            if (core.level + gate.core_leak * std::max(0.0, core.level - core.surround) < gate.least_core)
                 continue;
-            out.push_back({k, x, y, row[x]});
+            out.push_back({k, core.at, row[x]});
         }
     }
 }
@@ -98,13 +128,14 @@ Pyramid::Pyramid(ImageView<const float> picture, Watch& watch) : picture_(pictur
 
 std::vector<Blob> find_blobs(const Pyramid& pyramid, const BlobChoice& choice, Watch& watch) {
     std::vector<Blob> blobs;
-    for (int k = 0; k < pyramid.levels(); ++k) {
+    for (int k = 0; k + 1 < pyramid.levels(); ++k) {
         const double noise = choice.noise / Pyramid::pixel(k);
         const LevelGate gate{static_cast<float>(std::max(choice.least_response, 4 * response_noise * noise)),
                              choice.least_core - choice.core_slack * noise / 3, choice.core_leak};
-        for (int y = 0; y < pyramid.level(k).height(); y += strip_rows) {
+        const int rows = pyramid.level(k + 1).height();
+        for (int y = 0; y < rows; y += strip_rows) {
             throw_if_cancelled(watch);
-            collect(pyramid, k, choice, gate, y, std::min(y + strip_rows, pyramid.level(k).height()), blobs);
+            collect(pyramid, k, choice.sign, gate, y, std::min(y + strip_rows, rows), blobs);
         }
     }
     return blobs;

@@ -35,24 +35,24 @@ class Pyramid {
 /// A place brighter (sign +1) or darker (-1) than its surround, on one level.
 struct Blob {
     int level = 0;
-    int x = 0; ///< in pixels of that level
-    int y = 0;
+    Point at;           ///< in pixels of that level, to about one
     float response = 0; ///< centre minus surround, in T; > 0 for both signs
 };
 
 /// What counts as a blob.
 struct BlobChoice {
     int sign = 1;
-    double least_response = 0; ///< in T, of level 0; noise halves with each level, this does not
+    double least_response = 0; ///< in T, on every level
     double noise = 0; ///< sigma of one pixel of level 0; peaks under 4 sigma of the response are left out
-    double least_core = -1; ///< the 3 x 3 mean at the peak must reach this (sign +1) ...
+    double least_core = -1; ///< the brightest 3 x 3 mean at the peak must reach this ...
     double core_slack = 0;  ///< ... less this many of its own sigmas ...
-    double core_leak = 0;   ///< ... less this share of the response: blur lets the surround into small cores
+    double core_leak = 0;   ///< ... less this share of its height over the surround: blur darkens small cores
 };
 
 /// Local maxima of the difference of two Gaussians (sigma 2 and 3.5 pixels of the level), level by level: a
-/// round blob of radius 3 to 7 pixels of its level answers with 0.2 to 0.39 of its contrast. Works in strips;
-/// rows in order.
+/// round blob of radius 3 to 7 pixels of its level answers with 0.2 to 0.39 of its contrast. Filtered on the
+/// next coarser level, which still samples these Gaussians well and has a quarter of the pixels. Works in
+/// strips; rows in order.
 std::vector<Blob> find_blobs(const Pyramid& pyramid, const BlobChoice& choice, Watch& watch);
 
 } // namespace ringwall::holes

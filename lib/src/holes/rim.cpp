@@ -214,7 +214,7 @@ std::optional<Rim> fit_rim(ImageView<const float> picture, const RimSearch& sear
         const double edge_noise = 2.5 * patch.blur_px * patch.noise / std::max(search.contrast, 1e-3);
         const double tolerance = std::clamp(2.5 * edge_noise, 0.55, 1.2) + 0.03 * radius;
         const std::optional<Oval> oval = vote_circle(points_of(rays, centre), tolerance);
-        if (!oval || oval->radius < 0.5 * search.radius_guess || oval->radius > 2 * search.radius_guess)
+        if (!oval || oval->radius < 0.35 * search.radius_guess || oval->radius > 2 * search.radius_guess)
             return {};
         rim = describe(rays, *oval, centre, patch, tolerance);
         if (rim->share(RayEnd::rim) < 0.25) return {};
