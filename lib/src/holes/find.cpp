@@ -5,6 +5,7 @@
 #include "holes/judge.hpp"
 #include "holes/pyramid.hpp"
 #include "holes/rim.hpp"
+#include "holes/small_core.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -46,6 +47,18 @@ struct Found {
     [[nodiscard]] Point centre() const { return Pyramid::to_picture(rim.centre, level); }
     [[nodiscard]] double radius() const { return rim.radius * Pyramid::pixel(level); }
 };
+
+/// Small cores once more, with the blur taken out.
+void look_closer(Found& f, ImageView<const float> picture, const GreyScale& grey) {
+    if (f.rim.radius > 5 * grey.blur_px) return;
+    const auto core = fit_small_core(picture, f.rim, grey.noise, grey.blur_px);
+    if (!core || !is_small_bore(*core, grey)) {
+        f.score = 0;
+        return;
+    }
+    f.rim.radius = core->radius;
+    f.rim.ring_sigmas = core->ring_sigmas;
+}
 
 /// Of rims that share their middle the best one stays.
 std::vector<Found> without_doubles(std::vector<Found> found) {
@@ -108,6 +121,7 @@ std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, co
             f.level = finer;
             f.score = judge(*again, grey, finer);
         }
+        if (f.score > 0 && f.level == 0) look_closer(f, pyramid.level(0), grey);
         if (f.score > 0 && !cut_by_border(f, map)) found.push_back(f);
     }
     return found;

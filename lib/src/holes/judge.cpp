@@ -36,6 +36,13 @@ double judge(const Rim& rim, const GreyScale& grey, int level) {
     return rim.share(RayEnd::rim) * sharp;
 }
 
+bool is_small_bore(const SmallCore& core, const GreyScale& grey) {
+    // A barrel is a strong sign by itself; without one the level alone must tell.
+    const double slack = core.ring_sigmas > 6 ? 2 : 0;
+    return core.core + slack * core.core_sigma >= grey.open - grey.tolerance &&
+           core.core - std::min(core.wall, core.beyond) > grey.tolerance;
+}
+
 bool has_dark_ring(const Rim& rim) {
     return rim.ring_sigmas > 5 && rim.beyond - rim.darkest > 0.1 * rim.contrast;
 }
