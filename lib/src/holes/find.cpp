@@ -14,12 +14,10 @@
 namespace ringwall::holes {
 namespace {
 
-constexpr double blob_radius = 4.7; ///< typical, in pixels of its level
-
 RimSearch search_of(const Blob& blob, const GreyScale& grey) {
     RimSearch search;
     search.guess = blob.at;
-    search.radius_guess = blob_radius;
+    search.radius_guess = blob.radius;
     search.noise = grey.noise / Pyramid::pixel(blob.level);
     search.blur_px = std::hypot(grey.blur_px / Pyramid::pixel(blob.level), 0.3);
     search.contrast = std::max(blob.response / 0.35, grey.tolerance);

@@ -15,9 +15,18 @@ double core_without_blur(const Rim& rim, const GreyScale& grey, double pixel) {
     return rim.core + leak * rim.contrast;
 }
 
+/// What a core must reach, given how well its level is known. Laminate gaps outnumber holes by far, so the
+/// step must be passed by more than its middle when noise is large: the Bayes limit of two normals with odds
+/// of e^9 to 1, from (x - middle) 2 tolerance / sigma^2 > 9.
+double least_core(const GreyScale& grey, double sigma) {
+    return grey.open - grey.tolerance + std::min(0.9 * grey.tolerance, 4.5 * sigma * sigma / grey.tolerance);
+}
+
 bool reaches_void(const Rim& rim, const GreyScale& grey, double pixel) {
     const double sigma = grey.noise / pixel / std::sqrt(0.4 * std::numbers::pi * rim.radius * rim.radius);
-    return core_without_blur(rim, grey, pixel) + 3 * sigma >= grey.open - grey.tolerance;
+    const bool small = pixel == 1 && rim.radius <= 5 * grey.blur_px; // judged again with the blur taken out
+    return core_without_blur(rim, grey, pixel) >=
+           (small ? grey.open - grey.tolerance - 3 * sigma : least_core(grey, sigma));
 }
 
 bool round_enough(const Rim& rim) {
@@ -37,10 +46,13 @@ double judge(const Rim& rim, const GreyScale& grey, int level) {
 }
 
 bool is_small_bore(const SmallCore& core, const GreyScale& grey) {
+    if (core.radius < std::max(2.0, 1.3 * grey.blur_px))
+        return false; // nothing but a blurred point: cannot be told
+    if (core.core - 3 * core.core_sigma > grey.open + grey.tolerance) return false;
+    if (core.core - std::min(core.wall, core.beyond) < grey.tolerance) return false;
     // A barrel is a strong sign by itself; without one the level alone must tell.
-    const double slack = core.ring_sigmas > 6 ? 2 : 0;
-    return core.core + slack * core.core_sigma >= grey.open - grey.tolerance &&
-           core.core - std::min(core.wall, core.beyond) > grey.tolerance;
+    if (core.ring_sigmas > 7) return core.core >= grey.open - grey.tolerance - 2 * core.core_sigma;
+    return core.contrast_sigmas > 7 && core.core >= least_core(grey, core.core_sigma);
 }
 
 bool has_dark_ring(const Rim& rim) {

@@ -13,11 +13,19 @@ namespace {
 
 constexpr int least_side = 16;
 constexpr int strip_rows = 128;
-constexpr double centre_sigma = 1.0; // in pixels of the filtered, coarser level: 2 and 3.5 of the blob's own
-constexpr double surround_sigma = 1.75;
-/// Sigma of the response for independent pixels of unit sigma on the blob's level: by Parseval, both kernels
-/// and their product, 1/(4 pi 2^2) + 1/(4 pi 3.5^2) - 1/(pi (2^2 + 3.5^2)), rooted.
-constexpr double response_noise = 0.0825;
+
+/// Two Gaussians, sigmas in pixels of the filtered level, which is the one after the blob's own.
+struct Filter {
+    double centre;
+    double surround;
+    /// Sigma of the response for independent pixels of unit sigma on the blob's level; with a and b twice the
+    /// sigmas above, by Parseval: root of 1/(4 pi a^2) + 1/(4 pi b^2) - 1/(pi (a^2 + b^2)).
+    double noise;
+    double radius; ///< of the blob that answers best, in pixels of its level
+};
+constexpr Filter usual{1.0, 1.75, 0.0825, 4.7};
+constexpr Filter fine{0.7, 1.4, 0.1352,
+                      3.2}; ///< for bores of 2 to 4 pixels whose dark wall lies under the usual centre
 
 void throw_if_cancelled(Watch& watch) {
     if (watch.cancelled()) throw Cancelled{};
@@ -36,14 +44,18 @@ Image<float> halved(ImageView<const float> from, Watch& watch) {
     return to;
 }
 
-/// Rows first - 1 ... last + 1 of the signed response (clipped to the picture).
-cv::Mat response_rows(ImageView<const float> level, int first, int last, int sign) {
+cv::Mat blurred(const cv::Mat& rows, double sigma) {
+    const int side = 2 * static_cast<int>(std::ceil(3 * sigma)) + 1;
+    cv::Mat out;
+    cv::GaussianBlur(rows, out, cv::Size(side, side), sigma, sigma, cv::BORDER_REFLECT_101);
+    return out;
+}
+
+/// Signed response in rows first ... last - 1.
+cv::Mat response_rows(ImageView<const float> level, int first, int last, const Filter& filter, int sign) {
     const cv::Mat rows =
         bridge::as_mat(level).rowRange(first, last); // filters look beyond the rows by themselves
-    cv::Mat centre, surround;
-    cv::GaussianBlur(rows, centre, cv::Size(7, 7), centre_sigma, centre_sigma, cv::BORDER_REFLECT_101);
-    cv::GaussianBlur(rows, surround, cv::Size(11, 11), surround_sigma, surround_sigma,
-                     cv::BORDER_REFLECT_101);
+    const cv::Mat centre = blurred(rows, filter.centre), surround = blurred(rows, filter.surround);
     if (sign > 0) return centre - surround;
     return surround - centre;
 }
@@ -101,11 +113,11 @@ struct LevelGate {
 };
 
 /// Peaks of rows first ... last - 1 of the level after k.
-void collect(const Pyramid& pyramid, int k, int sign, const LevelGate& gate, int first, int last,
-             std::vector<Blob>& out) {
+void collect(const Pyramid& pyramid, int k, const Filter& filter, int sign, const LevelGate& gate, int first,
+             int last, std::vector<Blob>& out) {
     const ImageView<const float> coarse = pyramid.level(k + 1);
     const int from = std::max(first - 1, 0);
-    const cv::Mat response = response_rows(coarse, from, std::min(last + 1, coarse.height()), sign);
+    const cv::Mat response = response_rows(coarse, from, std::min(last + 1, coarse.height()), filter, sign);
     for (int y = std::max(first, 1); y < std::min(last, coarse.height() - 1); ++y) {
         const float* row = response.ptr<float>(y - from);
         for (int x = 1; x + 1 < coarse.width(); ++x) {
@@ -114,8 +126,20 @@ void collect(const Pyramid& pyramid, int k, int sign, const LevelGate& gate, int
             const Core core = core_at(pyramid.level(k), x, y);
             if (core.level + gate.core_leak * std::max(0.0, core.level - core.surround) < gate.least_core)
                 continue;
-            out.push_back({k, core.at, row[x]});
+            out.push_back({k, core.at, filter.radius, row[x]});
         }
+    }
+}
+
+void search_level(const Pyramid& pyramid, int k, const Filter& filter, const BlobChoice& choice, Watch& watch,
+                  std::vector<Blob>& out) {
+    const double noise = choice.noise / Pyramid::pixel(k);
+    const LevelGate gate{static_cast<float>(std::max(choice.least_response, 4 * filter.noise * noise)),
+                         choice.least_core - choice.core_slack * noise / 3, choice.core_leak};
+    const int rows = pyramid.level(k + 1).height();
+    for (int y = 0; y < rows; y += strip_rows) {
+        throw_if_cancelled(watch);
+        collect(pyramid, k, filter, choice.sign, gate, y, std::min(y + strip_rows, rows), out);
     }
 }
 
@@ -128,16 +152,9 @@ Pyramid::Pyramid(ImageView<const float> picture, Watch& watch) : picture_(pictur
 
 std::vector<Blob> find_blobs(const Pyramid& pyramid, const BlobChoice& choice, Watch& watch) {
     std::vector<Blob> blobs;
-    for (int k = 0; k + 1 < pyramid.levels(); ++k) {
-        const double noise = choice.noise / Pyramid::pixel(k);
-        const LevelGate gate{static_cast<float>(std::max(choice.least_response, 4 * response_noise * noise)),
-                             choice.least_core - choice.core_slack * noise / 3, choice.core_leak};
-        const int rows = pyramid.level(k + 1).height();
-        for (int y = 0; y < rows; y += strip_rows) {
-            throw_if_cancelled(watch);
-            collect(pyramid, k, choice.sign, gate, y, std::min(y + strip_rows, rows), blobs);
-        }
-    }
+    if (pyramid.levels() > 1) search_level(pyramid, 0, fine, choice, watch, blobs);
+    for (int k = 0; k + 1 < pyramid.levels(); ++k)
+        search_level(pyramid, k, usual, choice, watch, blobs);
     return blobs;
 }
 

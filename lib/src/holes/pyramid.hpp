@@ -36,6 +36,7 @@ class Pyramid {
 struct Blob {
     int level = 0;
     Point at;           ///< in pixels of that level, to about one
+    double radius = 0;  ///< that this filter answers to best, in pixels of that level
     float response = 0; ///< centre minus surround, in T; > 0 for both signs
 };
 
