@@ -191,6 +191,8 @@ RingFit fit_ring(const Scene& scene, StepModel model, int contour, Region region
         for (std::size_t i = 0; i < away.size(); ++i)
             if (away[i]) region.use[i] = false;
     }
+    fit.cost = (fit.steps.chi2 - 1) * (fit.steps.pixels - fit.steps.model.parameters()) +
+               std::log(std::max(fit.steps.pixels, 10)) * fit.steps.model.parameters();
     fit.ok = true;
     return fit;
 }

@@ -91,7 +91,8 @@ StepPrior prior_of(const Scene& scene, const StepModel& model, const Gathered& g
 struct RingFit {
     bool ok = false;
     StepFit steps;
-    int contour = 0;     ///< which contour of the model is the ring's edge
+    int contour = 0; ///< which contour of the model is the ring's edge; further ones are of further planes
+    double cost = 0; ///< chi-square above its expectation plus log(pixels) a parameter
     RayFlags followed{}; ///< rays on which the edge is this contour
     std::vector<RayScore> scores;
 };
