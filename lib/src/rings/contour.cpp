@@ -214,6 +214,18 @@ double edge_along(const RingFit& ring, int ray) {
     return rho;
 }
 
+/// Copper that comes up to the wall all round shows no contour to fit.
+bool mostly_in_the_air(const Job& job) {
+    if (job.ring.steps.model.walls != 1) return false;
+    int used = 0, inside = 0;
+    for (int i = 0; i < rays; ++i) {
+        if (!job.ring.followed[idx(i)]) continue;
+        ++used;
+        inside += edge_along(job.ring, i) < job.wall.radius_px[idx(i)] ? 1 : 0;
+    }
+    return 2 * inside > used;
+}
+
 RingExpectation expectation(const Job& job) {
     RingExpectation out;
     const StepModel& model = job.ring.steps.model;
@@ -248,7 +260,7 @@ bool passes_over(const Job& job, int ray, double edge) {
 void judge_rays(Job& job) {
     const RingExpectation ring = expectation(job);
     const double blur = job.levels.blur_px;
-    std::array<double, rays> inner{}, outer{}, start{}, beyond{};
+    std::array<double, rays> inner{}, outer{}, start{}, behind{}, beyond{};
     for (std::size_t i = 0; i < rays; ++i) {
         const double wall = job.wall.radius_px[i] + (job.plated ? 3 : 2.5) * blur;
         inner[i] = ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i])
@@ -256,10 +268,11 @@ void judge_rays(Job& job) {
         if (job.ring_seen[i].own_end > ring.edge_px[i] - 3 * blur && ring.land_px[i] == 0)
             inner[i] = wall; // a spoke, whole
         outer[i] = ring.edge_px[i];
-        beyond[i] = ring.edge_px[i] + 25;
+        behind[i] = std::max(wall, ring.edge_px[i]);
+        beyond[i] = behind[i] + 25;
     }
     const auto nearer = departures(job.scene(), job.field, ring, true, inner, outer);
-    const auto further = departures(job.scene(), job.field, ring, false, ring.edge_px, beyond);
+    const auto further = departures(job.scene(), job.field, ring, false, behind, beyond);
     RayFlags from_wall{};
     for (int i = 0; i < rays; ++i) {
         const std::size_t at = idx(i);
@@ -276,7 +289,7 @@ void judge_rays(Job& job) {
             start[at] = nearer[at].from_px;
             from_wall[at] = !job.plated && start[at] < job.wall.radius_px[at] + 6 * blur;
             if (start[at] < inner[at] + 1) start[at] = job.wall.radius_px[at] + blur;
-        } else if (further[at].found && further[at].from_px < ring.edge_px[at] + 2.5 * blur) {
+        } else if (further[at].found && further[at].from_px < behind[at] + 2.5 * blur) {
             job.answer[at] = Answer::local;
             start[at] = further[at].to_px;
             from_wall[at] = !job.plated && start[at] < job.wall.radius_px[at] + 6 * blur;
@@ -293,6 +306,7 @@ void fit_contour(Job& job) {
     const Guess guess = guess_ring(job);
     if (!guess.ok) return;
     job.ring = fit_planes(job, guess);
+    if (job.ring.ok && mostly_in_the_air(job)) job.ring.ok = false;
     if (!job.ring.ok) return;
     job.land_px = 0;
     if (job.ring.contour == 1) {

@@ -98,13 +98,20 @@ LocalEdge fit_one(const Wedge& wedge, int ray, double start_px) {
     }
     double rho = start_px;
     double weight = 0;
+    if (wedge.wall50 > 0 && start_px < wedge.wall50 + 3 * blur) {
+        // Copper ends at the wall at the latest, so the model is exact only from there outward: a gap that
+        // one step from the wall finds negative, or small against the blur, is taken as that step gives it.
+        const RayScore s = wedge.score(ray, half, wedge.wall50);
+        if (s.weight <= 0) return out;
+        const double gap = s.push / s.weight;
+        if (gap < 0.3 * blur) return {true, wedge.wall50 + gap, std::sqrt(correlation / s.weight), half};
+    }
     for (int i = 0; i < 6; ++i) {
         const RayScore s = wedge.score(ray, half, rho);
         if (s.weight <= 0) return out;
         const double step = std::clamp(s.push / s.weight, -blur, blur);
-        rho += step;
+        rho = std::max(rho + step, wedge.wall50);
         weight = s.weight;
-        if (wedge.wall50 > 0 && rho < wedge.wall50 - blur) break; // well into the air: it touches
         if (std::abs(step) < 0.003) break;
     }
     out.ok = std::abs(rho - start_px) < 3 * blur + wedge.scene.patch.smoothing_px;

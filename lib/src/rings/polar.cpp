@@ -82,10 +82,10 @@ PolarField polar_field(const Scene& scene, double reach_px) {
     const double sigma =
         levels.noise.sigma(levels.laminate) * std::sqrt(std::max(1.0, levels.noise.correlation));
     const double area = 100 * sigma * sigma / (levels.step() * levels.step()); // px needed in the mean
-    field.turn_px = std::min(area / 1.5, 40.0);                                // full width
+    field.turn_px = std::min(area / 1.5, 150.0);                               // full width
     for (int j = 0; j < field.radii; ++j) {
         const double per_ray = std::max(j * PolarField::pace_px, 1.0) * degree;
-        average_turn(field, j, std::min(static_cast<int>(std::lround(0.35 * field.turn_px / per_ray)), 25));
+        average_turn(field, j, std::min(static_cast<int>(std::lround(0.35 * field.turn_px / per_ray)), 60));
     }
     return field;
 }

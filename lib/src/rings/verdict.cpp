@@ -12,16 +12,34 @@ namespace {
 // ---- states
 // -------------------------------------------------------------------------------------------------------
 
-void mark_touching(Job& job, const Smallest& smallest) {
-    KeepOut& keepout = job.hole.keepout;
-    RayFlags touching{};
+/// Rays on which no gap is shown: a contour's own sign tells, a ray's own edge only within its noise. Breaks
+/// of a few degrees in an arc and specks of it are noise.
+RayFlags touching_rays(const Job& job, int smallest_ray) {
+    RayFlags raw{};
     for (const GapOfRay& gap : job.gaps) {
         const double common = gap.slope.dot(job.covariance * gap.slope);
         const double u = std::sqrt(std::max(common, 0.0) + gap.u_own_px * gap.u_own_px);
-        if (gap.gap_px < u) touching[idx(gap.ray)] = true;
+        const bool own_edge = job.answer[idx(gap.ray)] == Answer::local;
+        raw[idx(gap.ray)] = gap.gap_px < (own_edge ? 1.645 : 0.5) * u;
     }
+    constexpr int speck = 2, gap_in_arc = 4;
+    const auto grown = [](const RayFlags& in, int by, bool value) {
+        RayFlags out = in;
+        for (int i = 0; i < rays; ++i)
+            for (int k = -by; k <= by && in[idx(i)] == value; ++k)
+                out[idx(i + k)] = value;
+        return out;
+    };
+    RayFlags flags = grown(grown(raw, gap_in_arc, true), gap_in_arc + speck, false);
+    flags = grown(flags, speck, true);
+    flags[idx(smallest_ray)] = true;
+    return flags;
+}
+
+void mark_touching(Job& job, const Smallest& smallest) {
+    KeepOut& keepout = job.hole.keepout;
     keepout.state = KeepOutState::touching;
-    keepout.touching_arcs = arcs_of(touching);
+    keepout.touching_arcs = arcs_of(touching_rays(job, smallest.ray));
     keepout.largest_gap_not_excluded_px = std::max({smallest.high_px, 1.645 * smallest.u_px, 0.02});
     keepout.min_px = Estimate::of(0, keepout.largest_gap_not_excluded_px / 2);
     keepout.p_low_px = 0;
@@ -87,7 +105,8 @@ void settle(Job& job) {
         mean += std::max(0.0, gap.gap_px) / static_cast<double>(job.gaps.size());
     keepout.mean_px = Estimate::of(mean, smallest.u_px);
     add_budget(job, smallest);
-    if (!job.plated && smallest.low_px <= 0) {
+    // A gap is called seen when contact is 20 times less likely: 2.5 sigma.
+    if (!job.plated && smallest.value_px < 2.5 * smallest.u_px) {
         if (smallest.high_px < std::max(2.4 * job.levels.blur_px, 3.0)) return mark_touching(job, smallest);
         keepout.state = KeepOutState::undecided;
         keepout.why = "noise hides whether copper touches the wall";
