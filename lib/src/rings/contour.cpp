@@ -48,18 +48,23 @@ Guess guess_through(const Job& job, const RayFlags& allowed, int least, Distance
     return guess;
 }
 
+/// The circle of the ring's edge of `plane` + 1 foils over the ground.
+Guess guess_plane(const Job& job, const RayFlags& allowed, std::size_t plane, int least) {
+    return guess_through(job, allowed, least, [&](int i) {
+        const RingSight& s = job.ring_seen[idx(i)];
+        return plane == 0 && s.at_wall ? 0 : s.plane[plane];
+    });
+}
+
 Guess guess_ring(const Job& job) {
     RayFlags allowed{};
     int at_wall = 0;
     for (std::size_t i = 0; i < rays; ++i) {
         const RingSight& s = job.ring_seen[i];
-        allowed[i] = s.first > 0 && !job.hidden[i];
+        allowed[i] = s.first() > 0 && !job.hidden[i];
         at_wall += allowed[i] && s.at_wall ? 1 : 0;
     }
-    Guess guess = guess_through(job, allowed, 60, [&](int i) {
-        const RingSight& s = job.ring_seen[idx(i)];
-        return s.at_wall ? 0 : s.first;
-    });
+    Guess guess = guess_plane(job, allowed, 0, 60);
     if (!guess.ok && at_wall >= 120) {
         guess.contour.r50 = job.wall.mean_px + job.levels.blur_px;
         guess.ok = true;
@@ -68,20 +73,13 @@ Guess guess_ring(const Job& job) {
     for (int i = 0; i < rays; ++i) { // copper already within the wall's blur, where the circle says so
         const RingSight& s = job.ring_seen[idx(i)];
         if (!allowed[idx(i)] || !s.at_wall) continue;
-        if (guess.contour.along(ray_direction(i)) < s.first + tolerance_of(job)) guess.use[idx(i)] = true;
+        if (guess.contour.along(ray_direction(i)) < s.first() + tolerance_of(job)) guess.use[idx(i)] = true;
     }
     return guess;
 }
 
 int vote(const std::array<int, 12>& votes) {
     return static_cast<int>(std::max_element(votes.begin() + 1, votes.end()) - votes.begin());
-}
-
-int foils_behind(const Job& job, const RayFlags& use) {
-    std::array<int, 12> votes{};
-    for (std::size_t i = 0; i < rays; ++i)
-        if (use[i]) ++votes[static_cast<std::size_t>(std::clamp(job.ring_seen[i].foils, 1, 11))];
-    return vote(votes);
 }
 
 int land_foils(const Job& job) {
@@ -95,6 +93,12 @@ int land_foils(const Job& job) {
     }
     return vote(votes);
 }
+
+/// One plane's edge, or those of several planes too close together to be told apart.
+struct PlaneEdge {
+    Contour contour;
+    int foils = 1; ///< how many it adds
+};
 
 struct RingModel {
     StepModel steps;
@@ -146,62 +150,119 @@ double inner_limit(const Job& job, const RingModel& model, double edge, int ray)
     return own > 0 ? std::max(limit, own + 2.5 * blur) : limit;
 }
 
-/// The ring as one copper edge with `foils` foils behind it, or (`planes` 2) as the edges of two planes close
-/// together.
-RingModel ring_model(const Job& job, const Guess& guess, const Contour* second, int foils) {
+RingModel ring_model(const Job& job, const Guess& guess, const std::vector<PlaneEdge>& edges) {
     RingModel out;
     const double blur = job.levels.blur_px;
     out.steps.blur_px = blur;
     out.region.use = guess.use;
     add_inner_edges(job, guess, out);
-    out.foils.push_back(0);
-    if (second) out.foils.push_back(std::max(1, foils - 1));
+    int foils = job.ground;
     out.foils.push_back(foils);
-    out.steps.contours.push_back(guess.contour);
-    if (second) out.steps.contours.push_back(*second);
+    for (const PlaneEdge& edge : edges) {
+        out.steps.contours.push_back(edge.contour);
+        out.foils.push_back(foils += edge.foils);
+    }
     for (int i = 0; i < rays; ++i) {
-        const double edge = guess.contour.along(ray_direction(i));
-        const double last = second ? std::max(edge, second->along(ray_direction(i))) : edge;
-        out.region.inner_px[idx(i)] = inner_limit(job, out, edge, i);
+        double first = 1e9, last = 0;
+        for (const PlaneEdge& edge : edges) {
+            const double at = edge.contour.along(ray_direction(i));
+            first = std::min(first, at);
+            last = std::max(last, at);
+        }
+        out.region.inner_px[idx(i)] = inner_limit(job, out, first, i);
         double outer = last + 3.5 * blur + 8;
-        const RaySight& s = job.sights[idx(i)];
-        if (s.next > last) outer = std::min(outer, s.next - 2.5 * blur - 0.5 * job.patch.smoothing_px);
-        const double behind = job.ring_seen[idx(i)].second;
-        if (!second && behind > 0) outer = std::min(outer, behind - 2 * blur);
+        for (const double further : job.ring_seen[idx(i)].plane)
+            if (further > last + 1.5 * blur) outer = std::min(outer, further - 2 * blur);
         out.region.outer_px[idx(i)] = std::max(outer, last + blur);
     }
     return out;
 }
 
-RingFit fit_model(const Job& job, const RingModel& model) {
+RingFit fit_model(const Job& job, const Guess& guess, const std::vector<PlaneEdge>& edges) {
+    const RingModel model = ring_model(job, guess, edges);
     return fit_ring(job.scene(), model.steps, model.contour, model.region, model.foils);
 }
 
-/// One plane or two: two when a second step is seen close behind the first, or when two edges half a blur
-/// apart explain a step of two foils better.
-RingFit fit_planes(const Job& job, const Guess& guess) {
-    const int foils = foils_behind(job, guess.use);
-    const RingFit one = fit_model(job, ring_model(job, guess, nullptr, foils));
-    const double blur = job.levels.blur_px;
-    const Guess behind =
-        guess_through(job, guess.use, 90, [&](int i) { return job.ring_seen[idx(i)].second; });
-    Contour second = guess.contour;
-    int both = foils;
-    if (behind.ok) {
-        second = behind.contour;
-        both = foils + 1;
-        if (std::abs(second.r50 - guess.contour.r50) > 8 * blur)
-            return one; // far enough to leave each other alone
-    } else if (foils >= 2 && job.levels.copper.size() >= 2) {
-        second.r50 += 0.7 * blur;
-    } else {
-        return one;
+/// The planes whose edges stand so near behind one another that they must share a fit, each with a circle of
+/// its own.
+std::vector<PlaneEdge> close_planes(const Job& job, const Guess& guess) {
+    std::vector<PlaneEdge> edges{{guess.contour, 1}};
+    for (std::size_t k = 1; k < most_planes; ++k) {
+        const Guess next = guess_plane(job, guess.use, k, 90);
+        if (!next.ok || next.contour.r50 > edges.back().contour.r50 + 8 * job.levels.blur_px) break;
+        edges.push_back({next.contour, 1});
     }
-    Guess first = guess;
-    if (!behind.ok) first.contour.r50 -= 0.7 * blur;
-    const RingFit two = fit_model(job, ring_model(job, first, &second, both));
-    if (!two.ok) return one;
-    return !one.ok || two.cost < one.cost ? two : one;
+    return edges;
+}
+
+/// Neighbours closer than the blur can tell apart as one edge of several foils.
+std::vector<PlaneEdge> merged(const std::vector<PlaneEdge>& edges, double nearer_than_px) {
+    std::vector<PlaneEdge> out;
+    for (const PlaneEdge& edge : edges) {
+        if (out.empty() || edge.contour.r50 - out.back().contour.r50 > nearer_than_px * out.back().foils) {
+            out.push_back(edge);
+            continue;
+        }
+        PlaneEdge& into = out.back();
+        const double share = 1.0 / (into.foils + 1);
+        into.contour.cx += share * (edge.contour.cx - into.contour.cx);
+        into.contour.cy += share * (edge.contour.cy - into.contour.cy);
+        into.contour.r50 += share * (edge.contour.r50 - into.contour.r50);
+        ++into.foils;
+    }
+    return out;
+}
+
+/// Two circles that cross show as an inner and an outer envelope, further apart along one axis: the pair that
+/// would.
+std::vector<PlaneEdge> crossed(const Job& job, const Guess& guess, std::vector<PlaneEdge> edges) {
+    double cosine = 0, sine = 0, mean = 0;
+    int n = 0;
+    for (int i = 0; i < rays; ++i) {
+        const RingSight& s = job.ring_seen[idx(i)];
+        if (!guess.use[idx(i)] || s.plane[1] <= 0 || s.at_wall) continue;
+        const double apart = s.plane[1] - s.plane[0];
+        const Point d = ray_direction(i);
+        cosine += apart * (d.x * d.x - d.y * d.y);
+        sine += apart * 2 * d.x * d.y;
+        mean += apart;
+        ++n;
+    }
+    if (n < 180) return {};
+    const double swing =
+        2 * std::hypot(cosine, sine) / n; // of |2 e cos|: mean 4 e / pi, second harmonic 8 e / 3 pi
+    if (swing < 0.35 * mean / n) return {};
+    const double e = swing * 3 * 3.14159265 / 16, half = 0.5 * std::atan2(sine, cosine);
+    const double r = 0.5 * (edges[0].contour.r50 + edges[1].contour.r50);
+    const double cx = 0.5 * (edges[0].contour.cx + edges[1].contour.cx);
+    const double cy = 0.5 * (edges[0].contour.cy + edges[1].contour.cy);
+    for (const int k : {0, 1}) {
+        Contour& c = edges[static_cast<std::size_t>(k)].contour;
+        c.cx = cx + (k == 0 ? e : -e) * std::cos(half);
+        c.cy = cy + (k == 0 ? e : -e) * std::sin(half);
+        c.r50 = r;
+    }
+    return edges;
+}
+
+/// As many edges as the picture can tell apart: each plane its own, close ones merged, or two that cross; the
+/// least chi-square plus log(pixels) a parameter decides.
+RingFit fit_planes(const Job& job, const Guess& guess) {
+    const std::vector<PlaneEdge> edges = close_planes(job, guess);
+    const double blur = job.levels.blur_px;
+    std::vector<std::vector<PlaneEdge>> candidates{edges};
+    if (edges.size() > 1) {
+        for (const double within : {2.2, 3.2})
+            if (auto fewer = merged(edges, within * blur); fewer.size() < candidates.back().size())
+                candidates.push_back(std::move(fewer));
+        if (auto pair = crossed(job, guess, edges); !pair.empty()) candidates.push_back(std::move(pair));
+    }
+    RingFit best;
+    for (const std::vector<PlaneEdge>& candidate : candidates) {
+        RingFit fit = fit_model(job, guess, candidate);
+        if (fit.ok && (!best.ok || fit.cost < best.cost)) best = std::move(fit);
+    }
+    return best;
 }
 
 /// Half-height radius of the innermost plane on a ray.
@@ -240,10 +301,27 @@ RingExpectation expectation(const Job& job) {
     return out;
 }
 
+/// Foils just behind the ring's last edge, as most rays have it.
+int foils_behind(const Job& job) {
+    const std::vector<Contour>& contours = job.ring.steps.model.contours;
+    std::array<int, 12> votes{};
+    for (int i = 0; i < rays; ++i) {
+        if (!job.ring.followed[idx(i)]) continue;
+        double last = 0;
+        for (const Contour& contour : contours)
+            last = std::max(last, contour.along(ray_direction(i)));
+        const int j = static_cast<int>((last + 3 * job.levels.blur_px) / PolarField::pace_px);
+        if (j >= job.field.radii) continue;
+        const double t = static_cast<double>(job.field.smooth[job.field.at(i, j)]);
+        if (t > 0) ++votes[static_cast<std::size_t>(std::clamp(job.levels.foils(t), 0, 11))];
+    }
+    return vote(votes);
+}
+
 /// Copper that bridges the ring from the hole to the plane: a spoke when the plane behind it shows no foil
 /// more than elsewhere, a trace of another layer that passes over it when it does.
 bool passes_over(const Job& job, int ray, double edge) {
-    const int usual = foils_behind(job, job.ring.followed);
+    const int usual = job.foils_behind;
     std::array<int, 12> votes{};
     for (double past = 3; past < 10; past += 0.5) {
         const int j = static_cast<int>((edge + past * job.levels.blur_px) / PolarField::pace_px);
@@ -293,7 +371,7 @@ void judge_rays(Job& job) {
             job.answer[at] = Answer::local;
             start[at] = further[at].to_px;
             from_wall[at] = !job.plated && start[at] < job.wall.radius_px[at] + 6 * blur;
-        } else if (!job.ring.followed[at] && job.ring_seen[at].first == 0 && job.far_px[at] > 0) {
+        } else if (!job.ring.followed[at] && job.ring_seen[at].first() == 0 && job.far_px[at] > 0) {
             job.answer[at] = Answer::far;
         }
     }
@@ -313,6 +391,7 @@ void fit_contour(Job& job) {
         const StepModel& model = job.ring.steps.model;
         job.land_px = true_radius(model.contours[0].r50, model.blur_px);
     }
+    job.foils_behind = foils_behind(job);
     judge_rays(job);
     job.runs_on = std::any_of(job.joined.begin(), job.joined.end(), [](bool j) { return j; });
 }

@@ -36,12 +36,14 @@ struct Job {
     PolarField field{};
     std::array<RaySight, rays> sights{};     ///< of the smoothed patch
     std::array<RingSight, rays> ring_seen{}; ///< of the field averaged along the turn
+    int ground = 0; ///< foils in the ring itself: of a plane joined to the hole all round
     RayFlags hidden{};
     RingFit ring{};
     std::array<LocalEdge, rays> local{};
     std::array<double, rays> far_px{};
     std::array<Answer, rays> answer{};
     std::array<bool, rays> of_own_piece{}; ///< the copper met hangs together with the hole
+    int foils_behind = 0;                  ///< of the ring's last edge
     RayFlags joined{};                     ///< rays along which own copper runs on into a plane
     double land_px = 0;                    ///< outer radius of own copper round the hole, 0: none
     bool runs_on = false;

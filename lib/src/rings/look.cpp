@@ -10,6 +10,23 @@ namespace {
 constexpr double near_reach_px = 56; ///< first look; most rings lie nearer
 constexpr double rim_px = 8;         ///< outermost part of a patch, where its smoothing lacks neighbours
 
+/// Foils of a plane that a plated hole is joined to all round: the ring of the other planes lies in its
+/// copper.
+int ground_of(const Job& job) {
+    if (!job.plated) return 0;
+    std::array<int, 12> votes{};
+    int joined = 0, looked = 0;
+    for (const RingSight& s : job.ring_seen) {
+        if (s.least_foils > 11) continue;
+        ++looked;
+        if (s.least_foils == 0) continue;
+        ++joined;
+        ++votes[static_cast<std::size_t>(s.least_foils)];
+    }
+    if (10 * joined < 7 * looked) return 0;
+    return static_cast<int>(std::max_element(votes.begin() + 1, votes.end()) - votes.begin());
+}
+
 void look(Job& job, double reach_px) {
     job.reach_px = reach_px;
     job.patch =
@@ -17,7 +34,9 @@ void look(Job& job, double reach_px) {
     job.sights =
         scan(job.patch, job.levels, job.hole, job.wall, job.neighbours, job.wall_zone_px, reach_px - rim_px);
     job.field = polar_field(job.scene(), job.wall.largest_px + reach_px - rim_px);
-    job.ring_seen = ring_sights(job.scene(), job.field, job.wall_zone_px);
+    job.ring_seen = ring_sights(job.scene(), job.field, job.wall_zone_px, 0);
+    job.ground = ground_of(job);
+    if (job.ground > 0) job.ring_seen = ring_sights(job.scene(), job.field, job.wall_zone_px, job.ground);
     job.searched_px = job.wall.largest_px + reach_px - rim_px;
 }
 
@@ -32,7 +51,7 @@ void look_far(Job& job) {
     const auto sights =
         scan(far, job.levels, job.hole, job.wall, job.neighbours, job.wall_zone_px, job.options.search_px);
     for (std::size_t i = 0; i < rays; ++i) {
-        if (answered(job.sights[i]) || job.ring_seen[i].first > 0) continue;
+        if (answered(job.sights[i]) || job.ring_seen[i].first() > 0) continue;
         if (sights[i].first > job.searched_px) job.far_px[i] = sights[i].first;
         if (sights[i].hidden) job.sights[i].hidden = true;
         if (sights[i].cut) job.sights[i].cut = true;
@@ -55,7 +74,7 @@ void look_around(Job& job) {
     int met = 0, open = 0;
     for (std::size_t i = 0; i < rays; ++i) {
         const bool seen =
-            job.sights[i].first > 0 || job.ring_seen[i].first > 0 || job.sights[i].own_to_the_end;
+            job.sights[i].first > 0 || job.ring_seen[i].first() > 0 || job.sights[i].own_to_the_end;
         met += seen ? 1 : 0;
         open += !seen && !answered(job.sights[i]) ? 1 : 0;
     }

@@ -90,41 +90,57 @@ PolarField polar_field(const Scene& scene, double reach_px) {
     return field;
 }
 
-std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& field, double wall_zone_px) {
-    std::array<RingSight, rays> sights{};
+namespace {
+
+double middle_level(const RingLevels& levels, int foils) {
+    return 0.5 * (level_of(levels, foils - 1) + level_of(levels, foils));
+}
+
+/// Where the averaged T passes the level `middle` just before sample j.
+double crossing(const PolarField& field, int ray, int j, double middle) {
+    const double before = static_cast<double>(field.smooth[field.at(ray, std::max(j - 1, 0))]);
+    const double here = static_cast<double>(field.smooth[field.at(ray, j)]);
+    const double share = before > middle && before > here ? (before - middle) / (before - here) : 1;
+    return (j - 1 + std::clamp(share, 0.0, 1.0)) * PolarField::pace_px;
+}
+
+RingSight sight_along(const Scene& scene, const PolarField& field, int ray, int first_j, int ground) {
+    RingSight sight;
+    sight.least_foils = 99;
     const RingLevels& levels = scene.levels;
-    const double settle = 2.5 * levels.blur_px;
-    const double pace = PolarField::pace_px;
-    for (int i = 0; i < rays; ++i) {
-        RingSight& sight = sights[static_cast<std::size_t>(i)];
-        const double start = scene.wall.radius_px[static_cast<std::size_t>(i)] + wall_zone_px;
-        const int first_j = static_cast<int>(std::ceil(start / pace));
-        bool own = scene.plated;
-        for (int j = first_j; j < field.radii; ++j) {
-            const double t = static_cast<double>(field.smooth[field.at(i, j)]);
-            if (t < 0) break; // nothing usable: dense, another hole, the picture's edge
-            const int k = t < levels.dense_below ? 99 : levels.foils(t);
-            const double rho = j * pace;
-            if (sight.first > 0) {
-                if (sight.foils == 0 && rho >= sight.first + settle) sight.foils = k;
-                const int base = sight.foils > 0 ? sight.foils : 1;
-                if (k > base && sight.second == 0) sight.second = rho;
-                if (sight.foils > 0 && (k < sight.foils || rho > sight.first + settle + 30)) break;
-                continue;
-            }
-            if (own && k > 0) {
-                sight.own_end = rho + pace / 2;
-                continue;
-            }
-            own = false;
-            if (k == 0) continue;
-            sight.at_wall = !scene.plated && j == first_j;
-            const double before = static_cast<double>(field.smooth[field.at(i, std::max(j - 1, 0))]);
-            const double middle = 0.5 * (levels.laminate + levels.copper.front());
-            const double share = before > middle && before > t ? (before - middle) / (before - t) : 1;
-            sight.first = rho - pace + share * pace;
+    const double fade = 24 + 2.5 * levels.blur_px; // further planes this far behind the last are left alone
+    bool own = scene.plated;
+    int met = 0; // foils above the ground so far
+    double last = 0;
+    for (int j = first_j; j < field.radii; ++j) {
+        const double t = static_cast<double>(field.smooth[field.at(ray, j)]);
+        if (t < 0 || (met > 0 && j * PolarField::pace_px > last + fade)) break;
+        const int k = std::max(0, levels.foils(t) - ground);
+        sight.least_foils = std::min(sight.least_foils, k + ground);
+        if (own && k > 0) {
+            sight.own_end = (j + 0.5) * PolarField::pace_px;
+            continue;
         }
-        if (sight.first > 0 && sight.foils == 0) sight.foils = 1;
+        own = false;
+        if (met > 0 && k < met && j * PolarField::pace_px > last + 2.5 * levels.blur_px) break;
+        for (; met < std::min(k, most_planes); ++met) {
+            if (met == 0) sight.at_wall = !scene.plated && j == first_j;
+            last = crossing(field, ray, j, middle_level(levels, ground + met + 1));
+            sight.plane[static_cast<std::size_t>(met)] = last;
+        }
+    }
+    return sight;
+}
+
+} // namespace
+
+std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& field, double wall_zone_px,
+                                        int ground) {
+    std::array<RingSight, rays> sights{};
+    for (int i = 0; i < rays; ++i) {
+        const double start = scene.wall.radius_px[static_cast<std::size_t>(i)] + wall_zone_px;
+        const int first_j = static_cast<int>(std::ceil(start / PolarField::pace_px));
+        sights[static_cast<std::size_t>(i)] = sight_along(scene, field, i, first_j, ground);
     }
     return sights;
 }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "rings/ring_fit.hpp"
+#include "rings/scan.hpp"
 
 #include <array>
 #include <cstdint>
@@ -25,15 +26,18 @@ struct PolarField {
 };
 PolarField polar_field(const Scene& scene, double reach_px);
 
-/// First own and first foreign copper on each ray as the averaged field shows them.
+/// Own and foreign copper on each ray as the averaged field shows them.
 struct RingSight {
-    double own_end = 0;   ///< plated: outer end of copper that starts at the wall; 0: none
-    double first = 0;     ///< first copper after that; 0: none seen
-    double second = 0;    ///< where at least one foil more begins behind it; 0: not seen
-    int foils = 0;        ///< behind the blur of `first`
-    bool at_wall = false; ///< bare: copper already where the wall's blur ends
+    double own_end = 0; ///< plated: outer end of copper that starts at the wall; 0: none
+    /// [k]: where k + 1 foils more than the ring's ground begin; 0: not seen.
+    std::array<double, most_planes> plane{};
+    bool at_wall = false; ///< bare: copper already where the wall's blur ends; plane[0] is then a guess
+    int least_foils = 0;  ///< fewest foils met on the way to the end
+    [[nodiscard]] double first() const { return plane[0]; }
 };
-std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& field, double wall_zone_px);
+/// `ground`: foils that lie in the ring itself (0; more where a plane is joined to the hole all round).
+std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& field, double wall_zone_px,
+                                        int ground);
 
 /// What a fitted ring says about every ray: half-height radii and levels in T.
 struct RingExpectation {

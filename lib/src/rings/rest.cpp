@@ -17,7 +17,7 @@ double median_of(std::vector<double> values) {
 double land_radius(const Job& job) {
     std::vector<double> ends;
     for (std::size_t i = 0; i < rays; ++i)
-        if (job.ring_seen[i].own_end > 0 && job.ring_seen[i].first > 0)
+        if (job.ring_seen[i].own_end > 0 && job.ring_seen[i].first() > 0)
             ends.push_back(job.ring_seen[i].own_end);
     if (ends.empty())
         for (const RaySight& s : job.sights)
