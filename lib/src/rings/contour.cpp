@@ -26,6 +26,20 @@ double tolerance_of(const Job& job) {
     return 0.5 + 0.5 * job.levels.blur_px;
 }
 
+/// A straight edge agrees with a large circle over a good part of the turn; a ring goes round the hole.
+bool goes_round(const GuessedCircle& circle, const std::vector<Point>& points,
+                const std::vector<int>& ray_of_point) {
+    std::array<int, 12> sectors{};
+    double mean = 0;
+    for (std::size_t k = 0; k < points.size(); ++k) {
+        if (!circle.inlier[k]) continue;
+        ++sectors[static_cast<std::size_t>(ray_of_point[k] / 30)];
+        mean += std::hypot(points[k].x, points[k].y) / circle.inliers;
+    }
+    const auto held = std::count_if(sectors.begin(), sectors.end(), [](int n) { return n >= 8; });
+    return held >= 5 && circle.radius < 2 * mean;
+}
+
 /// A circle through one of the distances that the rays saw.
 template<typename Distance>
 Guess guess_through(const Job& job, const RayFlags& allowed, int least, Distance&& distance) {
@@ -40,7 +54,7 @@ Guess guess_through(const Job& job, const RayFlags& allowed, int least, Distance
     }
     Guess guess;
     const auto circle = guess_circle(points, tolerance_of(job), least, job.seed());
-    if (!circle) return guess;
+    if (!circle || !goes_round(*circle, points, ray_of_point)) return guess;
     guess.ok = true;
     guess.contour = circle_of(*circle);
     for (std::size_t k = 0; k < points.size(); ++k)
@@ -352,8 +366,14 @@ void judge_rays(Job& job) {
     const auto nearer = departures(job.scene(), job.field, ring, true, inner, outer);
     const auto further = departures(job.scene(), job.field, ring, false, behind, beyond);
     RayFlags from_wall{};
+    FeatureSeen seen;
     for (int i = 0; i < rays; ++i) {
         const std::size_t at = idx(i);
+        seen.from_px[at] = nearer[at].from_px;
+        seen.to_px[at] = nearer[at].to_px;
+        seen.least_px[at] =
+            ring.land_px[at] > 0 ? std::max(inner[at], ring.land_px[at] + 1.5 * blur) : inner[at];
+        seen.most_px[at] = ring.edge_px[at] - 2.5 * blur;
         if (job.hidden[at]) continue;
         job.answer[at] = Answer::contour;
         const bool spans =
@@ -375,6 +395,7 @@ void judge_rays(Job& job) {
             job.answer[at] = Answer::far;
         }
     }
+    fit_features(job, ring, seen, Answer::contour);
     fit_local(job, start, from_wall);
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "rings/feature.hpp"
 #include "rings/local_edge.hpp"
 #include "rings/polar.hpp"
 #include "rings/ring_fit.hpp"
@@ -16,6 +17,7 @@ enum class Answer {
     hidden,  ///< something dense in the way
     own,     ///< own copper runs on along this ray
     contour, ///< the ring's fitted contour
+    feature, ///< a trace or land of its own, fitted as one
     local,   ///< an edge of its own
     far,     ///< seen only in the coarse far field, or another hole's wall
 };
@@ -40,6 +42,8 @@ struct Job {
     RayFlags hidden{};
     RingFit ring{};
     std::array<LocalEdge, rays> local{};
+    std::vector<Feature> features{};
+    std::array<int, rays> feature_of{}; ///< index into features, of rays answered so
     std::array<double, rays> far_px{};
     std::array<Answer, rays> answer{};
     std::array<bool, rays> of_own_piece{}; ///< the copper met hangs together with the hole
@@ -48,7 +52,9 @@ struct Job {
     double land_px = 0;                    ///< outer radius of own copper round the hole, 0: none
     bool runs_on = false;
     std::vector<GapOfRay> gaps{};
-    Eigen::MatrixXd covariance{}; ///< fit parameters, then wall radius, centre x, centre y
+    /// Of the ring's fit parameters, then wall radius, centre x, centre y, then four of each feature.
+    Eigen::MatrixXd covariance{};
+    Eigen::Index wall_at = 0; ///< where the wall's three stand in it
 
     [[nodiscard]] Scene scene() const { return {map, levels, hole, wall, patch, plated}; }
     /// From the hole's position and the caller's seed: a hole's numbers do not depend on which others are
@@ -69,6 +75,10 @@ void fit_contour(Job& job);
 void answer_rest(Job& job);
 /// Fits an edge of its own on each ray answered `local`, near `start_px`.
 void fit_local(Job& job, const std::array<double, rays>& start_px, const RayFlags& from_wall);
+/// Groups rays answered `local` that follow one another, and where a trace or a land explains a group,
+/// answers with that. `seen` holds what was seen on all rays; `otherwise` is the answer of a ray that the
+/// found shape leaves free.
+void fit_features(Job& job, const RingExpectation& ring, FeatureSeen seen, Answer otherwise);
 /// hole.keepout.profile, gaps and covariance.
 void fill_profile(Job& job);
 /// hole.keepout's state, smallest gap and budget.

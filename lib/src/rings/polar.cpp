@@ -180,10 +180,7 @@ GainField gains(const Scene& scene, const PolarField& field, const RingExpectati
         for (int j = from[at]; j <= to[at]; ++j) {
             if (!field.usable[field.at(i, j)]) continue;
             const double rho = j * pace, seen = static_cast<double>(field.t[field.at(i, j)]);
-            double t = ring.laminate +
-                       (ring.copper - ring.laminate) * blurred_edge((rho - ring.edge_px[at]) / blur).cdf;
-            if (ring.land_px[at] > 0)
-                t += (ring.land - ring.laminate) * (1 - blurred_edge((rho - ring.land_px[at]) / blur).cdf);
+            const double t = ring_t(ring, i, rho, blur);
             const double other = inward ? std::min(t, ring.copper) : std::max(t, ring.laminate);
             const double sigma = scene.levels.noise.sigma(t);
             const double here = (seen - t) * (seen - t), there = (seen - other) * (seen - other);
@@ -243,6 +240,16 @@ bool own_pixels_agree(const GainField& field, int ray, int half, const Departure
 }
 
 } // namespace
+
+double ring_t(const RingExpectation& ring, int ray, double rho, double blur_px) {
+    const auto at = static_cast<std::size_t>((ray + rays) % rays);
+    double t = ring.laminate;
+    if (ring.edge_px[at] > 0)
+        t += (ring.copper - ring.laminate) * blurred_edge((rho - ring.edge_px[at]) / blur_px).cdf;
+    if (ring.land_px[at] > 0)
+        t += (ring.land - ring.laminate) * (1 - blurred_edge((rho - ring.land_px[at]) / blur_px).cdf);
+    return t;
+}
 
 std::array<Departure, rays> departures(const Scene& scene, const PolarField& field,
                                        const RingExpectation& ring, bool inward,

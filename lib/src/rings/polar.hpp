@@ -41,10 +41,13 @@ std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& fi
 
 /// What a fitted ring says about every ray: half-height radii and levels in T.
 struct RingExpectation {
-    std::array<double, rays> edge_px{}; ///< the ring's copper edge
+    std::array<double, rays> edge_px{}; ///< the ring's copper edge, 0: none
     std::array<double, rays> land_px{}; ///< outer edge of the hole's own land, 0: none
     double laminate = 0, copper = 0, land = 0;
 };
+
+/// T of the ring on a ray, up to its edge and a little beyond.
+double ring_t(const RingExpectation& ring, int ray, double rho, double blur_px);
 
 /// Copper where the ring has laminate, or laminate where it has copper.
 struct Departure {

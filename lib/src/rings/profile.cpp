@@ -37,13 +37,19 @@ double distance_to_wall(const WallLine& wall, int ray, double rho) {
 
 void lay_out_covariance(Job& job) {
     const Eigen::Index n = job.ring.ok ? job.ring.steps.covariance.rows() : 0;
-    job.covariance = Eigen::MatrixXd::Zero(n + 3, n + 3);
+    job.wall_at = n;
+    const Eigen::Index all = n + 3 + 4 * static_cast<Eigen::Index>(job.features.size());
+    job.covariance = Eigen::MatrixXd::Zero(all, all);
     if (n > 0) job.covariance.topLeftCorner(n, n) = job.ring.steps.covariance;
     const bool wall_in_fit = job.ring.ok && job.ring.steps.model.walls > 0;
     const double u_radius = wall_in_fit ? 0 : job.wall.u_radius_px;
     job.covariance(n, n) = u_radius * u_radius;
     job.covariance(n + 1, n + 1) = job.wall.u_x_px * job.wall.u_x_px;
     job.covariance(n + 2, n + 2) = job.wall.u_y_px * job.wall.u_y_px;
+    for (std::size_t k = 0; k < job.features.size(); ++k) {
+        const Eigen::Index at = n + 3 + 4 * static_cast<Eigen::Index>(k);
+        job.covariance.block<4, 4>(at, at) = job.features[k].covariance;
+    }
 }
 
 struct EdgePoint {
@@ -73,12 +79,62 @@ void put_on_contour(const Job& job, const std::vector<Contour>& contours, int ra
     out.rho -= model.wall_shift_px;
 }
 
+/// Slopes of something read off feature `index`, by differences.
+template<typename Read>
+void slope_of_feature(const Job& job, int index, GapOfRay& gap, Read&& read) {
+    constexpr std::array<double, 4> pace{0.02, 0.02, 0.002, 0.02};
+    const Feature& feature = job.features[static_cast<std::size_t>(index)];
+    for (int k = 0; k < 4; ++k) {
+        const double by = pace[static_cast<std::size_t>(k)];
+        const double high = read(feature.moved(k, by)), low = read(feature.moved(k, -by));
+        if (high > 0 && low > 0) gap.slope(job.wall_at + 3 + 4 * index + k) = (high - low) / (2 * by);
+    }
+}
+
+void lean_on_wall(const Job& job, Point d, GapOfRay& gap) {
+    gap.slope(job.wall_at) = -1;
+    gap.slope(job.wall_at + 1) = -d.x;
+    gap.slope(job.wall_at + 2) = -d.y;
+}
+
+/// Shortest way from a feature to the wall, which no ray of whole degrees may hit exactly.
+GapOfRay nearest_of_feature(const Job& job, int index) {
+    GapOfRay gap;
+    gap.slope = Eigen::VectorXd::Zero(job.covariance.rows());
+    const Feature& feature = job.features[static_cast<std::size_t>(index)];
+    const auto from_wall = [&](const Feature& f, int ray) {
+        const Point d = ray_direction(ray);
+        return f.distance(job.wall.radius_px[idx(ray)] * d.x, job.wall.radius_px[idx(ray)] * d.y);
+    };
+    for (int i = 1; i < rays; ++i)
+        if (from_wall(feature, i) < from_wall(feature, gap.ray)) gap.ray = i;
+    const int ray = gap.ray;
+    const auto read = [&](const Feature& f) {
+        return job.wall.round ? f.distance(0, 0) - job.wall.mean_px : from_wall(f, ray);
+    };
+    gap.gap_px = read(feature);
+    slope_of_feature(job, index, gap, read);
+    lean_on_wall(job, ray_direction(ray), gap);
+    gap.u_own_px = std::hypot(job.wall.u_ray_px, feature.u_kind_px);
+    gap.window = 10;
+    return gap;
+}
+
 EdgePoint edge_on(const Job& job, const std::vector<Contour>& contours, int ray) {
-    const Eigen::Index n = job.covariance.rows() - 3;
     const Point d = ray_direction(ray);
     EdgePoint out;
-    out.gap.slope = Eigen::VectorXd::Zero(n + 3);
+    out.gap.slope = Eigen::VectorXd::Zero(job.covariance.rows());
     switch (job.answer[idx(ray)]) {
+    case Answer::feature: {
+        const double wall = job.wall.radius_px[idx(ray)];
+        const int index = job.feature_of[idx(ray)];
+        const auto read = [&](const Feature& f) { return f.along(d, wall, job.searched_px); };
+        out.rho = read(job.features[static_cast<std::size_t>(index)]);
+        slope_of_feature(job, index, out.gap, read);
+        out.gap.u_own_px = job.features[static_cast<std::size_t>(index)].u_kind_px;
+        out.gap.window = 10; // one kind for all its rays
+        break;
+    }
     case Answer::contour:
         put_on_contour(job, contours, ray, out);
         break;
@@ -93,9 +149,7 @@ EdgePoint edge_on(const Job& job, const std::vector<Contour>& contours, int ray)
         out.gap.window = 1;
     }
     out.gap.ray = ray;
-    out.gap.slope(n) = -1;
-    out.gap.slope(n + 1) = -d.x;
-    out.gap.slope(n + 2) = -d.y;
+    lean_on_wall(job, d, out.gap);
     out.gap.u_own_px = std::hypot(out.gap.u_own_px, job.wall.u_ray_px);
     out.gap.gap_px = distance_to_wall(job.wall, ray, out.rho);
     return out;
@@ -134,6 +188,12 @@ void fill_profile(Job& job) {
         sample.reason = GapReason::measured;
         if (!(job.runs_on && (job.ring.ok || job.of_own_piece[idx(i)])))
             job.gaps.push_back(std::move(edge.gap));
+    }
+    for (int k = 0; k < static_cast<int>(job.features.size()); ++k) {
+        GapOfRay nearest = nearest_of_feature(job, k);
+        const bool there =
+            job.answer[idx(nearest.ray)] == Answer::feature && job.feature_of[idx(nearest.ray)] == k;
+        if (there) job.gaps.push_back(std::move(nearest));
     }
 }
 

@@ -46,6 +46,27 @@ void own_copper_without_ring(Job& job) {
     if (job.runs_on) job.joined = far;
 }
 
+/// The neighbourhood of each ray's first copper, for traces and lands that stand alone.
+FeatureSeen seen_without_ring(const Job& job) {
+    FeatureSeen seen;
+    const double blur = job.levels.blur_px, margin = 5 * blur + job.patch.smoothing_px;
+    for (std::size_t i = 0; i < rays; ++i) {
+        const RaySight& s = job.sights[i];
+        seen.from_px[i] = s.first;
+        seen.to_px[i] = s.next > s.first ? s.next : s.first + 8;
+    }
+    for (int i = 0; i < rays; ++i) { // a ray beside the thing looks as far as the nearest that meets it
+        double first = 0;
+        for (int k = 0; k <= 30 && first == 0; ++k)
+            first = std::max(seen.from_px[idx(i + k)], seen.from_px[idx(i - k)]);
+        if (first == 0) continue;
+        const double clear = std::max(job.wall.radius_px[idx(i)], job.sights[idx(i)].own_end) + 3 * blur;
+        seen.least_px[idx(i)] = std::max(clear, first - margin);
+        seen.most_px[idx(i)] = first + margin + 4;
+    }
+    return seen;
+}
+
 } // namespace
 
 void fit_local(Job& job, const std::array<double, rays>& start_px, const RayFlags& from_wall) {
@@ -88,6 +109,10 @@ void answer_rest(Job& job) {
             job.answer[i] = Answer::far;
         }
     }
+    RingExpectation bare_board;
+    bare_board.laminate = job.levels.laminate;
+    bare_board.copper = job.levels.copper.front();
+    fit_features(job, bare_board, seen_without_ring(job), Answer::none);
     fit_local(job, start, from_wall);
 }
 

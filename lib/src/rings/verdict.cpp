@@ -54,10 +54,13 @@ void add_budget(Job& job, const Smallest& smallest) {
     };
     const auto gap = std::find_if(job.gaps.begin(), job.gaps.end(),
                                   [&](const GapOfRay& g) { return g.ray == smallest.ray; });
-    const Eigen::Index n = job.covariance.rows() - 3;
-    const Eigen::VectorXd tail = gap->slope.tail(3);
-    add("hole edge", tail.dot(job.covariance.bottomRightCorner(3, 3) * tail));
-    double noise = gap->u_own_px * gap->u_own_px;
+    const Eigen::Index n = job.wall_at;
+    const Eigen::VectorXd tail = gap->slope.segment(n, 3);
+    add("hole edge", tail.dot(job.covariance.block(n, n, 3, 3) * tail));
+    const Eigen::Index features = job.covariance.rows() - n - 3;
+    const Eigen::VectorXd of_features = gap->slope.tail(features);
+    double noise = gap->u_own_px * gap->u_own_px +
+                   of_features.dot(job.covariance.bottomRightCorner(features, features) * of_features);
     if (n > 0 && job.answer[idx(smallest.ray)] == Answer::contour) {
         const StepModel& model = job.ring.steps.model;
         const int shift = model.shift_index(), blur = model.blur_index();
