@@ -12,8 +12,10 @@ int main() {
     for (std::string line; std::getline(std::cin, line);) {
         std::istringstream words(line);
         std::vector<ringwall::Point> points;
-        for (ringwall::Point point; words >> point.x >> point.y;) points.push_back(point);
+        for (ringwall::Point point; words >> point.x >> point.y;)
+            points.push_back(point);
         const ringwall::CircleFit fit = ringwall::fit_circle(points);
-        std::printf("%.17g %.17g %.17g %.17g\n", fit.centre.x, fit.centre.y, fit.ok ? fit.radius : -1.0, fit.rms);
+        std::printf("%.17g %.17g %.17g %.17g\n", fit.centre.x, fit.centre.y, fit.ok ? fit.radius : -1.0,
+                    fit.rms);
     }
 }
