@@ -5,7 +5,7 @@
     referee_measure.py PICTURE [--dense dark|bright] [--json]
 
 Multi-Otsu levels, labelled void regions, a circle fitted to each region's sub-pixel contour, one exact distance map to
-the copper. It is the outside measurement that tests/referee compares with and that tests/bench/compare_speed times; it
+the copper. It is the outside measurement that tests/referee compares with and that tests/bench/compare_speed.py times; it
 shares no code with the library and knows neither walls nor uncertainties.
 """
 import argparse
