@@ -576,10 +576,13 @@ def first_foreign(board, drill, labelled, angle, reach_mm):
         copper = layer.contains(x, y) & view
         label = lookup(board, labelled[index][0], x, y)
         mine = np.isin(label, own)
-        # on the boundary the label grid may say 0: take the next sample's word along the ray
-        ahead = np.concatenate([mine[:, 2:], mine[:, -1:], mine[:, -1:]], 1)
+        # on a boundary the label grid may say 0: take the word of the neighbours along the ray
         unknown = copper & (label == 0)
-        mine = copper & (mine | (unknown & ahead))
+        beside = np.zeros_like(mine)
+        for k in (1, 2, 3):
+            beside[:, :-k] |= mine[:, k:]
+            beside[:, k:] |= mine[:, :-k]
+        mine = copper & (mine | (unknown & beside))
         foreign = copper & ~mine
         foreign_any |= foreign
         own_any |= mine
