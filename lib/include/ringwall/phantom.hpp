@@ -135,8 +135,8 @@ struct HoleTruth {
     double keepout_angle_deg = 0; ///< where, seen from the centre
     double own_outer_mm = 0; ///< largest radius to which own copper goes on without a break from the barrel,
                              ///< pours left out (spokes and traces as far as they run along a ray); 0: none
-    double land_mm = 0;    ///< the same, median over the turn: the land's radius
-    bool touching = false; ///< bare hole with copper at the wall
+    double land_mm = 0;      ///< the same, median over the turn: the land's radius
+    bool touching = false;   ///< bare hole with copper at the wall
     std::vector<std::pair<double, double>> touching_arcs_deg;
     bool runs_on = false; ///< plated hole whose own copper runs on into a pour or a large polygon
     std::vector<std::pair<double, double>> runs_on_arcs_deg; ///< rays along which it does so without a break
