@@ -28,4 +28,5 @@ function(ringwall_stage name)
   set_target_properties(ringwall_${name} PROPERTIES POSITION_INDEPENDENT_CODE ON)
   target_sources(ringwall PRIVATE $<TARGET_OBJECTS:ringwall_${name}>)
   target_link_libraries(ringwall PRIVATE ${STAGE_LIBRARIES})
+  set_property(GLOBAL APPEND PROPERTY RINGWALL_LIBRARIES_USED ${STAGE_LIBRARIES}) # what an installed ringwall must be linked with
 endfunction()

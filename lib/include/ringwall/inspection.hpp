@@ -24,19 +24,20 @@ struct KnownDistance {
     double mm = 0;
 };
 
-/// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their defaults.
+/// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their
+/// defaults.
 struct InspectRequest {
-    std::vector<std::filesystem::path> pictures;              ///< today exactly one, face-on
-    std::optional<std::array<double, 2>> pixel_mm;            ///< overrides every other scale
+    std::vector<std::filesystem::path> pictures;   ///< today exactly one, face-on
+    std::optional<std::array<double, 2>> pixel_mm; ///< overrides every other scale
     std::vector<KnownDistance> known;
-    std::optional<double> scale_u_percent;                    ///< k = 1; not given: 1, and said to be assumed
+    std::optional<double> scale_u_percent; ///< k = 1; not given: 1, and said to be assumed
     DenseSide dense = DenseSide::automatic;
     Radiometry radiometry = Radiometry::unknown;
     std::optional<std::filesystem::path> flat, dark;
     std::optional<double> board_mm, foil_um, thinnest_foil_um;
     double confidence = 0.95;
     std::size_t memory_bytes = std::size_t{4096} << 20;
-    int jobs = 0;                                             ///< 0: one a core; changes no bit of the result
+    int jobs = 0; ///< 0: one a core; changes no bit of the result
     std::vector<Decision> decisions;
 };
 
@@ -51,8 +52,8 @@ struct CancelledOutcome {
 };
 using InspectOutcome = std::variant<BoardRecord, Error, CancelledOutcome>;
 
-/// Stage products of one board, shared and immutable, kept within the request's memory limit; what was dropped is
-/// computed again. Decisions are no part of it.
+/// Stage products of one board, shared and immutable, kept within the request's memory limit; what was
+/// dropped is computed again. Decisions are no part of it.
 class Session {
   public:
     /// Loads and prepares; throws nothing but std::bad_alloc (errors come out of `inspect` and `remeasure`).
@@ -77,15 +78,17 @@ InspectOutcome inspect(Session& session, InspectWatch& watch);
 /// Equals a full run with the same decisions to the bit. Undo = call with the older decisions.
 InspectOutcome remeasure(Session& session, std::vector<Decision> decisions, InspectWatch& watch);
 
-/// Writes results.json, holes.csv and overlay.png aside and swaps the folder in by one exchange. Throws Error(usage) when
-/// `folder` exists and was not made by ringwall, Error(input) when it cannot be written.
+/// Writes results.json, holes.csv and overlay.png aside and swaps the folder in by one exchange. Throws
+/// Error(usage) when `folder` exists and was not made by ringwall, Error(input) when it cannot be written.
 void write_results(const BoardRecord& record, Session& session, const std::filesystem::path& folder);
 
 /// `describe`: what a file holds and whether it is fit to measure on, as text for a person.
 struct Description {
     SourceFacts facts;
-    std::vector<std::string> lines;    ///< "name: value" facts, found ones included (blur, noise, halo, polarity)
-    std::vector<std::string> concerns; ///< what each shortcoming costs and what to ask the operator for instead
+    std::vector<std::string>
+        lines; ///< "name: value" facts, found ones included (blur, noise, halo, polarity)
+    std::vector<std::string>
+        concerns; ///< what each shortcoming costs and what to ask the operator for instead
     bool fit_to_measure = false;
 };
 Description describe(const std::filesystem::path& file, const InspectRequest& options, Watch& watch);

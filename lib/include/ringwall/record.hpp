@@ -32,12 +32,12 @@ struct SourceRecord {
     int width_px = 0, height_px = 0, slices = 1, bits = 0;
     Radiometry radiometry = Radiometry::unknown;
     DenseSide dense = DenseSide::dark;
-    Estimate pixel_mm;                                   ///< mean of x and y; u from the scale's uncertainty
+    Estimate pixel_mm; ///< mean of x and y; u from the scale's uncertainty
     std::optional<std::array<double, 2>> pixel_xy_mm;
-    std::string pixel_mm_from;                           ///< where the scale comes from, or why there is none
+    std::string pixel_mm_from; ///< where the scale comes from, or why there is none
     std::string side_to_source = "unknown";
     Estimate blur_sigma_px;
-    std::optional<double> noise_photons;                 ///< null: could not be told
+    std::optional<double> noise_photons; ///< null: could not be told
     double noise_readout = 0;
     double saturated_fraction = 0;
     std::optional<double> smallest_foil_seen_um;
@@ -105,9 +105,10 @@ struct HoleRecord {
 struct Decision {
     enum class Act { add_hole, strike_out, set_wall, set_scale };
     Act act = Act::add_hole;
-    Point at_px;          ///< add_hole, strike_out, set_wall: where (nearest hole within its radius); set_scale: first point
-    Point to_px;          ///< set_scale: second point
-    double value = 0;     ///< add_hole: radius_px to start from; set_scale: distance in mm
+    Point at_px; ///< add_hole, strike_out, set_wall: where (nearest hole within its radius); set_scale: first
+                 ///< point
+    Point to_px; ///< set_scale: second point
+    double value = 0;                      ///< add_hole: radius_px to start from; set_scale: distance in mm
     WallState wall = WallState::undecided; ///< set_wall
     std::string who, when, why;
     bool operator==(const Decision&) const = default;
@@ -128,12 +129,12 @@ struct BoardRecord {
     std::vector<HoleRecord> holes;
     std::vector<Decision> decisions;
     std::vector<std::string> not_proven;
-    bool partial = false;     ///< cancelled on the way: only finished holes
-    std::string why_nothing;  ///< not empty: nothing could be measured (exit 4), and why
+    bool partial = false;    ///< cancelled on the way: only finished holes
+    std::string why_nothing; ///< not empty: nothing could be measured (exit 4), and why
 };
 
-/// results.json as bytes: keys in the contract's order, shortest numbers that read back the same, UTF-8, ends in a newline.
-/// `folder`: where it will stand; source files are named relative to it.
+/// results.json as bytes: keys in the contract's order, shortest numbers that read back the same, UTF-8, ends
+/// in a newline. `folder`: where it will stand; source files are named relative to it.
 std::string to_json(const BoardRecord& record, const std::filesystem::path& folder);
 /// Reads what to_json wrote. Throws Error(input) on anything else, naming the key.
 BoardRecord from_json(const std::string& bytes);

@@ -3,6 +3,8 @@
 
 namespace ringwall {
 
-const char* version() { return "0.1.0"; }
+const char* version() {
+    return "0.1.0";
+}
 
 } // namespace ringwall
