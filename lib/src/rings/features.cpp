@@ -1,0 +1,79 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "rings/job.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace ringwall::rings {
+namespace {
+
+struct Group {
+    int first = 0, count = 0;
+};
+
+/// Runs of rays answered `local`, breaks of two rays passed over.
+std::vector<Group> groups_of(const Job& job) {
+    const auto in = [&](int i) { return job.answer[idx(i)] == Answer::local; };
+    int start = 0;
+    while (start < rays && (in(start) || in(start - 1) || in(start - 2)))
+        ++start;
+    std::vector<Group> out;
+    if (start == rays) return out;
+    for (int i = start; i < start + rays; ++i) {
+        if (!in(i)) continue;
+        int last = i;
+        for (int k = i + 1; k <= last + 3 && k < start + rays; ++k)
+            if (in(k)) last = k;
+        out.push_back({i, last - i + 1});
+        i = last;
+    }
+    return out;
+}
+
+/// The group's rays that agree with the shape to a pixel or two, and those beside it within the blur, answer
+/// with it.
+void answer_with(Job& job, const RingExpectation& ring, const FeatureSeen& seen, const Feature& feature,
+                 const Group& group, Answer otherwise) {
+    const int index = static_cast<int>(job.features.size());
+    const double blur = job.levels.blur_px;
+    const double radius = std::max(seen.from_px[idx(group.first + group.count / 2)], 3.0);
+    const int margin = std::clamp(static_cast<int>(std::ceil(2 * blur / radius * 57.3)), 1, 20);
+    bool any = false;
+    for (int i = group.first - margin; i < group.first + group.count + margin; ++i) {
+        const std::size_t at = idx(i);
+        const bool member =
+            i >= group.first && i < group.first + group.count && job.answer[at] == Answer::local;
+        if (!member && job.answer[at] != otherwise) continue;
+        const double end = ring.edge_px[at] > 0 ? ring.edge_px[at] : job.searched_px;
+        const double rho = feature.along(ray_direction(i), job.wall.radius_px[at], end);
+        if (rho > 0 && (!member || std::abs(rho - seen.from_px[at]) < 2 + 2 * blur)) {
+            job.answer[at] = Answer::feature;
+            job.feature_of[at] = index;
+            any = true;
+        } else if (member && rho == 0 &&
+                   feature.distance(seen.from_px[at] * ray_direction(i).x,
+                                    seen.from_px[at] * ray_direction(i).y) < 2 * blur) {
+            job.answer[at] = otherwise;
+        }
+    }
+    if (any) job.features.push_back(feature);
+}
+
+} // namespace
+
+void fit_features(Job& job, const RingExpectation& ring, FeatureSeen seen, Answer otherwise) {
+    for (const Group& group : groups_of(job)) {
+        if (group.count > 200) continue;
+        seen.first_ray = group.first;
+        seen.count = group.count;
+        for (int k = 0; k < group.count; ++k) // a break takes its neighbour's word
+            if (const std::size_t at = idx(group.first + k); job.answer[at] != Answer::local && k > 0) {
+                seen.from_px[at] = seen.from_px[idx(group.first + k - 1)];
+                seen.to_px[at] = seen.to_px[idx(group.first + k - 1)];
+            }
+        if (const auto feature = fit_feature(job.scene(), ring, seen))
+            answer_with(job, ring, seen, *feature, group, otherwise);
+    }
+}
+
+} // namespace ringwall::rings

@@ -1,0 +1,30 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/materials.hpp"
+#include "ringwall/transmission.hpp"
+
+#include <string>
+#include <vector>
+
+namespace ringwall::rings {
+
+/// What the ring search expects round one hole, in T.
+struct RingLevels {
+    double open = 1;
+    double laminate = 0;
+    std::vector<double> copper;                               ///< [k-1]: k foils; falling
+    double open_u = 0.01, laminate_u = 0.01, copper_u = 0.01; ///< as priors of a local fit
+    double dense_below = 0;                                   ///< darker than this is no copper foil
+    double blur_px = 1, blur_u_px = 0.1;
+    NoiseModel noise;    ///< never both terms zero
+    std::string why_not; ///< not empty: no ring can be looked for, and why
+
+    [[nodiscard]] double step() const { return laminate - copper.front(); }
+    /// Foils for a smoothed T: 0 = laminate or brighter.
+    [[nodiscard]] int foils(double t) const;
+};
+
+RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials);
+
+} // namespace ringwall::rings

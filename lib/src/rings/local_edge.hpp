@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "rings/ring_fit.hpp"
+
+namespace ringwall::rings {
+
+/// A copper edge on one ray, fitted on the wedge of pixels round it.
+struct LocalEdge {
+    bool ok = false;
+    double rho_px =
+        0; ///< half-height line, from the hole's centre; may come out inside the wall (then it touches)
+    double u_px = 0;
+    int window = 0; ///< rays on either side that share the fit
+};
+
+/// Edges on the rays `wanted`, near `start_px`; `inner` and `outer` are the levels in T on both sides of
+/// each. With `from_wall` air, wall and laminate are part of the model (for copper within the wall's blur).
+/// The wedge is widened only as far as noise demands: narrow copper must not be smoothed away.
+std::array<LocalEdge, rays> local_edges(const Scene& scene, const RayFlags& wanted, const RayFlags& from_wall,
+                                        const std::array<double, rays>& start_px,
+                                        const std::array<double, rays>& inner,
+                                        const std::array<double, rays>& outer);
+
+} // namespace ringwall::rings

@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "rings/job.hpp"
+
+namespace ringwall {
+namespace rings {
+namespace {
+
+void give_up(Hole& hole, std::string why) {
+    hole.keepout = KeepOut{};
+    hole.keepout.why = why;
+    hole.keepout.min_px = Estimate::missing(std::move(why));
+}
+
+} // namespace
+} // namespace rings
+
+void measure_ring(const TransmissionMap& map, const MaterialMap& materials, Hole& hole,
+                  std::span<const Hole> neighbours, const RingOptions& options) {
+    using namespace rings;
+    hole.keepout = KeepOut{};
+    if (hole.kind == HoleKind::slot) return give_up(hole, "a slot: its ring is not measured");
+    if (hole.wall.state == WallState::undecided) return give_up(hole, "plated or bare is undecided");
+    Job job{.map = map, .hole = hole, .neighbours = neighbours, .options = options};
+    job.levels = ring_levels(map, materials);
+    if (!job.levels.why_not.empty()) return give_up(hole, job.levels.why_not);
+    job.wall = wall_line(hole);
+    if (!job.wall.valid) return give_up(hole, "the hole's wall was not measured");
+    job.plated = hole.wall.state != WallState::bare;
+    job.wall_zone_px = (job.plated ? 3.0 : 2.0) * job.levels.blur_px;
+    look_around(job);
+    fit_contour(job);
+    answer_rest(job);
+    fill_profile(job);
+    settle(job);
+    if (hole.kind == HoleKind::via) hole.keepout.profile.clear();
+}
+
+} // namespace ringwall

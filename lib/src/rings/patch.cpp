@@ -1,0 +1,212 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "rings/patch.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace ringwall::rings {
+namespace {
+
+void lay_out(Patch& patch, const TransmissionMap& map, const Hole& hole, double half_px, int bin) {
+    patch.bin = bin;
+    const int left = std::max(0, static_cast<int>(std::floor(hole.centre_px.x - half_px)));
+    const int top = std::max(0, static_cast<int>(std::floor(hole.centre_px.y - half_px)));
+    const int right = std::min(map.t.width() - 1, static_cast<int>(std::ceil(hole.centre_px.x + half_px)));
+    const int bottom = std::min(map.t.height() - 1, static_cast<int>(std::ceil(hole.centre_px.y + half_px)));
+    patch.x0 = left;
+    patch.y0 = top;
+    patch.width = std::max(0, (right - left + 1) / bin);
+    patch.height = std::max(0, (bottom - top + 1) / bin);
+    const double half_block = (bin - 1) / 2.0;
+    patch.centre = {(hole.centre_px.x - left - half_block) / bin,
+                    (hole.centre_px.y - top - half_block) / bin};
+    const std::size_t count = static_cast<std::size_t>(patch.width) * static_cast<std::size_t>(patch.height);
+    patch.smooth.assign(count, 0);
+    patch.foils.assign(count, 0);
+    patch.use.assign(count, Use::free);
+    patch.label.assign(count, 0);
+}
+
+void take_blocks(Patch& patch, const TransmissionMap& map) {
+    const float share = 1.0F / static_cast<float>(patch.bin * patch.bin);
+    for (int y = 0; y < patch.height; ++y)
+        for (int by = 0; by < patch.bin; ++by) {
+            const float* row = map.t.view().row(patch.y0 + y * patch.bin + by) + patch.x0;
+            float* out = patch.smooth.data() + patch.at(0, y);
+            for (int x = 0; x < patch.width; ++x)
+                for (int bx = 0; bx < patch.bin; ++bx)
+                    out[x] += row[x * patch.bin + bx] * share;
+        }
+}
+
+/// Calls `mark` for all patch pixels within `radius_px` (picture px) of a point given in picture px.
+template<typename Mark>
+void for_disk(const Patch& patch, Point centre_px, double radius_px, Mark&& mark) {
+    const double half_block = (patch.bin - 1) / 2.0;
+    const double cx = (centre_px.x - patch.x0 - half_block) / patch.bin;
+    const double cy = (centre_px.y - patch.y0 - half_block) / patch.bin;
+    const double r = radius_px / patch.bin;
+    const int top = std::max(0, static_cast<int>(std::ceil(cy - r)));
+    const int bottom = std::min(patch.height - 1, static_cast<int>(std::floor(cy + r)));
+    for (int y = top; y <= bottom; ++y) {
+        const double half = std::sqrt(std::max(0.0, r * r - (y - cy) * (y - cy)));
+        const int left = std::max(0, static_cast<int>(std::ceil(cx - half)));
+        const int right = std::min(patch.width - 1, static_cast<int>(std::floor(cx + half)));
+        for (int x = left; x <= right; ++x)
+            mark(x, y);
+    }
+}
+
+void mark_holes(Patch& patch, const Hole& hole, const WallLine& wall, std::span<const Hole> neighbours,
+                double zone_px) {
+    for (const Hole& other : neighbours) {
+        const double dx = other.centre_px.x - hole.centre_px.x, dy = other.centre_px.y - hole.centre_px.y;
+        if (dx * dx + dy * dy < 1) continue; // the hole itself
+        const double diameter =
+            std::max(other.drill_px.value_or(0), other.bore_px.value_or(2 * other.seed.radius_px));
+        for_disk(patch, other.centre_px, diameter / 2 + zone_px,
+                 [&](int x, int y) { patch.use[patch.at(x, y)] = Use::neighbour; });
+    }
+    const double bin = patch.bin;
+    for_disk(patch, hole.centre_px, wall.largest_px + zone_px, [&](int x, int y) {
+        const double dx = (x - patch.centre.x) * bin, dy = (y - patch.centre.y) * bin;
+        const double limit =
+            wall.round ? wall.mean_px : wall.radius_px[static_cast<std::size_t>(ray_of(dx, dy))];
+        if (dx * dx + dy * dy <= (limit + zone_px) * (limit + zone_px)) patch.use[patch.at(x, y)] = Use::wall;
+    });
+}
+
+std::vector<float> gaussian_weights(double sigma) {
+    const int reach = std::max(1, static_cast<int>(std::ceil(2.5 * sigma)));
+    std::vector<float> w(static_cast<std::size_t>(reach) + 1);
+    for (int i = 0; i <= reach; ++i)
+        w[static_cast<std::size_t>(i)] = static_cast<float>(std::exp(-0.5 * i * i / (sigma * sigma)));
+    return w;
+}
+
+/// Sum of weights * values along rows (stride 1) or columns (stride width).
+void blur_lines(const std::vector<float>& in, std::vector<float>& out, int width, int height,
+                const std::vector<float>& weights, bool along_rows) {
+    const int reach = static_cast<int>(weights.size()) - 1;
+    out.assign(in.size(), 0);
+    const auto w = static_cast<std::size_t>(width);
+    for (int y = 0; y < height; ++y) {
+        float* to = out.data() + static_cast<std::size_t>(y) * w;
+        for (int k = -reach; k <= reach; ++k) {
+            const float weight = weights[static_cast<std::size_t>(std::abs(k))];
+            if (along_rows) {
+                const float* from = in.data() + static_cast<std::size_t>(y) * w;
+                const int first = std::max(0, -k), last = std::min(width, width - k);
+                for (int x = first; x < last; ++x)
+                    to[x] += weight * from[x + k];
+            } else if (y + k >= 0 && y + k < height) {
+                const float* from = in.data() + static_cast<std::size_t>(y + k) * w;
+                for (int x = 0; x < width; ++x)
+                    to[x] += weight * from[x];
+            }
+        }
+    }
+}
+
+/// Gaussian mean over usable pixels only (normalised convolution: Knutsson & Westin 1993,
+/// doi 10.1109/CVPR.1993.341081).
+void smooth_usable(Patch& patch, double sigma) {
+    std::vector<float> value(patch.smooth.size()), mask(patch.smooth.size());
+    for (std::size_t i = 0; i < value.size(); ++i) {
+        mask[i] = patch.use[i] == Use::free ? 1.0F : 0.0F;
+        value[i] = mask[i] * patch.smooth[i];
+    }
+    const std::vector<float> weights = gaussian_weights(sigma);
+    std::vector<float> scratch;
+    for (std::vector<float>* field : {&value, &mask}) {
+        blur_lines(*field, scratch, patch.width, patch.height, weights, true);
+        blur_lines(scratch, *field, patch.width, patch.height, weights, false);
+    }
+    for (std::size_t i = 0; i < value.size(); ++i)
+        if (mask[i] > 1e-3F) patch.smooth[i] = value[i] / mask[i];
+}
+
+/// 4-connected pieces of copper by flood fill; the wall zone of a plated hole and joined dense stuff count as
+/// copper.
+void label_copper(Patch& patch, bool plated) {
+    const auto copper = [&](std::size_t i) {
+        switch (patch.use[i]) {
+        case Use::free:
+            return patch.foils[i] > 0;
+        case Use::wall:
+            return plated;
+        case Use::dense:
+            return true;
+        default:
+            return false;
+        }
+    };
+    std::vector<int> stack;
+    int next = 0;
+    for (std::size_t seed = 0; seed < patch.label.size(); ++seed) {
+        if (patch.label[seed] != 0 || !copper(seed)) continue;
+        patch.label[seed] = ++next;
+        stack.assign(1, static_cast<int>(seed));
+        while (!stack.empty()) {
+            const int i = stack.back();
+            stack.pop_back();
+            const int x = i % patch.width, y = i / patch.width;
+            if (plated && patch.use[static_cast<std::size_t>(i)] == Use::wall) patch.wall_label = next;
+            const auto visit = [&](int nx, int ny) {
+                if (!patch.contains(nx, ny)) return;
+                const std::size_t n = patch.at(nx, ny);
+                if (patch.label[n] != 0 || !copper(n)) return;
+                patch.label[n] = next;
+                stack.push_back(static_cast<int>(n));
+            };
+            visit(x - 1, y);
+            visit(x + 1, y);
+            visit(x, y - 1);
+            visit(x, y + 1);
+        }
+    }
+}
+
+/// Something darker than any foil keeps a margin of its own blur.
+void mark_dense(Patch& patch, const RingLevels& levels, double margin_px) {
+    std::vector<std::size_t> found;
+    for (std::size_t i = 0; i < patch.use.size(); ++i)
+        if (patch.use[i] == Use::free && patch.smooth[i] < levels.dense_below) found.push_back(i);
+    const int reach = static_cast<int>(std::ceil(margin_px / patch.bin));
+    for (std::size_t i : found) {
+        const int x = static_cast<int>(i) % patch.width, y = static_cast<int>(i) / patch.width;
+        for (int dy = -reach; dy <= reach; ++dy)
+            for (int dx = -reach; dx <= reach; ++dx) {
+                if (dx * dx + dy * dy > reach * reach || !patch.contains(x + dx, y + dy)) continue;
+                Use& use = patch.use[patch.at(x + dx, y + dy)];
+                if (use == Use::free) use = Use::dense;
+            }
+    }
+}
+
+} // namespace
+
+Patch make_patch(const TransmissionMap& map, const RingLevels& levels, const Hole& hole, const WallLine& wall,
+                 std::span<const Hole> neighbours, double reach_px, double wall_zone_px, int bin) {
+    Patch patch;
+    lay_out(patch, map, hole, wall.largest_px + reach_px, bin);
+    take_blocks(patch, map);
+    mark_holes(patch, hole, wall, neighbours, wall_zone_px);
+    // Half a step shall be 4.5 sigma of the smoothed noise: sigma after a Gaussian of s px is sigma / (2
+    // sqrt(pi) s).
+    const double sigma =
+        levels.noise.sigma(levels.laminate) * std::sqrt(std::max(1.0, levels.noise.correlation));
+    const double wanted = 9 * sigma / (levels.step() * 2 * std::sqrt(std::numbers::pi));
+    patch.smoothing_px = std::clamp(wanted, 0.0, 6.0);
+    if (patch.smoothing_px > 0.35 * bin) smooth_usable(patch, patch.smoothing_px / bin);
+    mark_dense(patch, levels, 2 * levels.blur_px + 0.5);
+    for (std::size_t i = 0; i < patch.foils.size(); ++i)
+        if (patch.use[i] == Use::free)
+            patch.foils[i] = static_cast<std::uint8_t>(levels.foils(patch.smooth[i]));
+    const bool plated = hole.wall.state == WallState::plated || hole.wall.state == WallState::incomplete;
+    label_copper(patch, plated);
+    return patch;
+}
+
+} // namespace ringwall::rings

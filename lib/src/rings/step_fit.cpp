@@ -1,0 +1,290 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "rings/step_fit.hpp"
+
+#include "rings/wall_line.hpp"
+
+#include <Eigen/Cholesky>
+
+#include <algorithm>
+#include <cassert>
+#include <cmath>
+#include <numbers>
+
+namespace ringwall::rings {
+namespace {
+
+constexpr double table_reach = 6.0;
+constexpr int table_cells = 3072;
+constexpr int most_edges = 5;
+constexpr int most_parameters = 48;
+
+std::vector<EdgeValue> make_table() {
+    std::vector<EdgeValue> table(table_cells + 2);
+    for (std::size_t i = 0; i < table.size(); ++i) {
+        const double z = -table_reach + 2 * table_reach * static_cast<double>(i) / table_cells;
+        table[i] = {0.5 * std::erfc(-z / std::numbers::sqrt2),
+                    std::exp(-0.5 * z * z) / std::sqrt(2 * std::numbers::pi)};
+    }
+    return table;
+}
+
+/// Value and derivatives of the model at one pixel.
+struct Prediction {
+    double t = 0;
+    std::array<double, most_parameters> slope{};
+};
+
+void add_contour_slopes(const StepModel& m, int contour, const FitPixel& p, double gain, Prediction& out) {
+    const int base = m.contour_index(contour);
+    m.contours[static_cast<std::size_t>(contour)].slopes(p.x, p.y, out.slope.data() + base);
+    const int count = m.contours[static_cast<std::size_t>(contour)].parameters();
+    for (int k = 0; k < count; ++k)
+        out.slope[static_cast<std::size_t>(base + k)] *= -gain;
+}
+
+void predict(const StepModel& m, const FitPixel& p, Prediction& out) {
+    const int edges = m.edges();
+    out.t = m.level[0];
+    std::fill_n(out.slope.begin(), m.parameters(), 0.0);
+    out.slope[0] = 1;
+    const double inverse_blur = 1 / m.blur_px;
+    double last_wall = 1e9;
+    for (int e = 0; e < edges; ++e) {
+        const auto at = static_cast<std::size_t>(e);
+        const bool is_wall = e < m.walls;
+        double outside;
+        bool clipped = false;
+        if (is_wall) {
+            outside = static_cast<double>(p.wall[at]) - m.wall_shift_px;
+            last_wall = outside;
+        } else {
+            outside = m.contours[static_cast<std::size_t>(e - m.walls)].outside(p.x, p.y);
+            clipped = outside > last_wall; // copper cannot stand in the air
+            if (clipped) outside = last_wall;
+        }
+        const double z = outside * inverse_blur;
+        const EdgeValue edge = blurred_edge(z);
+        const double step = m.level[at + 1] - m.level[at];
+        out.t += step * edge.cdf;
+        out.slope[at] -= edge.cdf;
+        out.slope[at + 1] += edge.cdf;
+        const double gain = step * edge.pdf * inverse_blur; // dT per px that the pixel moves outward
+        out.slope[static_cast<std::size_t>(m.blur_index())] -= gain * z;
+        if (is_wall || clipped)
+            out.slope[static_cast<std::size_t>(m.shift_index())] -= gain;
+        else
+            add_contour_slopes(m, e - m.walls, p, gain, out);
+    }
+}
+
+struct Normal {
+    Eigen::MatrixXd information;
+    Eigen::VectorXd pull;
+    double cost = 0;
+};
+
+void add_prior(const StepModel& m, const StepModel& start, const StepPrior& prior, Normal& normal) {
+    const auto add = [&](int index, double value, double expected, double u) {
+        const double w = 1 / (u * u), r = expected - value;
+        normal.information(index, index) += w;
+        normal.pull(index) += w * r;
+        normal.cost += w * r * r;
+    };
+    for (int l = 0; l < m.level_count(); ++l) {
+        const auto at = static_cast<std::size_t>(l);
+        add(l, m.level[at], prior.level[at], prior.level_u[at]);
+    }
+    add(m.blur_index(), m.blur_px, prior.blur_px, prior.blur_u_px);
+    add(m.shift_index(), m.wall_shift_px, 0, prior.wall_shift_u_px);
+    for (int c = 0; c < static_cast<int>(m.contours.size()); ++c) {
+        const Contour &now = m.contours[static_cast<std::size_t>(c)],
+                      &then = start.contours[static_cast<std::size_t>(c)];
+        const int base = m.contour_index(c);
+        add(base, now.cx, then.cx, prior.contour_u_px);
+        add(base + 1, now.cy, then.cy, prior.contour_u_px);
+        add(base + 2, now.r50, then.r50, prior.contour_u_px);
+        for (int h = 0; h < now.parameters() - 3; ++h)
+            add(base + 3 + h, now.harmonic[static_cast<std::size_t>(h)], 0, prior.contour_u_px / 10);
+    }
+}
+
+Normal build_normal(const StepModel& m, const StepModel& start, const StepPrior& prior,
+                    std::span<const FitPixel> pixels, const NoiseModel& noise, bool with_matrix) {
+    const int n = m.parameters();
+    assert(n <= most_parameters && m.edges() <= most_edges);
+    Normal normal{Eigen::MatrixXd::Zero(n, n), Eigen::VectorXd::Zero(n), 0};
+    Prediction at;
+    for (const FitPixel& p : pixels) {
+        predict(m, p, at);
+        const double sigma = noise.sigma(std::max(at.t, 1e-3));
+        const double residual = (static_cast<double>(p.t) - at.t) / sigma;
+        const double size = std::abs(residual);
+        const double huber = size <= 4 ? 1 : 4 / size;
+        normal.cost += size <= 4 ? residual * residual : 8 * size - 16;
+        if (!with_matrix) continue;
+        const double w = huber / (sigma * sigma);
+        const double pull = w * (static_cast<double>(p.t) - at.t);
+        for (int i = 0; i < n; ++i) {
+            const double si = at.slope[static_cast<std::size_t>(i)];
+            if (si == 0) continue;
+            normal.pull(i) += pull * si;
+            const double wi = w * si;
+            double* column = normal.information.data() + static_cast<std::ptrdiff_t>(i) * n;
+            for (int j = i; j < n; ++j)
+                column[j] += wi * at.slope[static_cast<std::size_t>(j)];
+        }
+    }
+    if (with_matrix)
+        normal.information.triangularView<Eigen::StrictlyUpper>() = normal.information.transpose();
+    add_prior(m, start, prior, normal);
+    return normal;
+}
+
+StepModel moved(const StepModel& m, const Eigen::VectorXd& step) {
+    StepModel out = m;
+    for (int l = 0; l < m.level_count(); ++l)
+        out.level[static_cast<std::size_t>(l)] += step(l);
+    out.blur_px = std::clamp(m.blur_px + step(m.blur_index()), 0.3 * m.blur_px, 3 * m.blur_px);
+    out.wall_shift_px += step(m.shift_index());
+    for (int c = 0; c < static_cast<int>(m.contours.size()); ++c) {
+        Contour& contour = out.contours[static_cast<std::size_t>(c)];
+        const int base = m.contour_index(c);
+        contour.cx += step(base);
+        contour.cy += step(base + 1);
+        contour.r50 = std::max(0.5, contour.r50 + step(base + 2));
+        for (int h = 0; h < contour.parameters() - 3; ++h)
+            contour.harmonic[static_cast<std::size_t>(h)] += step(base + 3 + h);
+    }
+    return out;
+}
+
+} // namespace
+
+EdgeValue blurred_edge(double z) {
+    static const std::vector<EdgeValue> table = make_table();
+    const double at = (z + table_reach) * (table_cells / (2 * table_reach));
+    if (!(at > 0)) return {0, 0};
+    if (at >= table_cells) return {1, 0};
+    const auto cell = static_cast<std::size_t>(at);
+    const double share = at - static_cast<double>(cell);
+    const EdgeValue &a = table[cell], &b = table[cell + 1];
+    return {a.cdf + share * (b.cdf - a.cdf), a.pdf + share * (b.pdf - a.pdf)};
+}
+
+double true_radius(double r50, double blur_px) {
+    return std::sqrt(r50 * r50 + blur_px * blur_px);
+}
+
+double half_height_radius(double radius_px, double blur_px) {
+    return std::sqrt(std::max(radius_px * radius_px - blur_px * blur_px, 0.01));
+}
+
+double Contour::outside(double x, double y) const {
+    const double dx = x - cx, dy = y - cy;
+    const double d = std::sqrt(dx * dx + dy * dy);
+    double r = r50;
+    if (order > 1 && d > 0) {
+        const double c1 = dx / d, s1 = dy / d;
+        double c = c1, s = s1;
+        for (int k = 2; k <= order; ++k) {
+            const double next = c * c1 - s * s1;
+            s = s * c1 + c * s1;
+            c = next;
+            const auto at = static_cast<std::size_t>(2 * (k - 2));
+            r += harmonic[at] * c + harmonic[at + 1] * s;
+        }
+    }
+    return d - r;
+}
+
+void Contour::slopes(double x, double y, double* out) const {
+    const double dx = x - cx, dy = y - cy;
+    const double d = std::max(std::sqrt(dx * dx + dy * dy), 1e-9);
+    const double c1 = dx / d, s1 = dy / d;
+    out[0] = c1;
+    out[1] = s1;
+    out[2] = 1;
+    double c = c1, s = s1;
+    for (int k = 2; k <= order; ++k) {
+        const double next = c * c1 - s * s1;
+        s = s * c1 + c * s1;
+        c = next;
+        out[3 + 2 * (k - 2)] = c;
+        out[4 + 2 * (k - 2)] = s;
+    }
+}
+
+double Contour::along(Point direction) const {
+    double rho = std::max(r50 + cx * direction.x + cy * direction.y, 0.0);
+    for (int i = 0; i < 8; ++i) {
+        const double x = rho * direction.x, y = rho * direction.y;
+        const double dx = x - cx, dy = y - cy;
+        const double d = std::sqrt(dx * dx + dy * dy);
+        const double rate = d > 0 ? (dx * direction.x + dy * direction.y) / d : 1;
+        const double step = -outside(x, y) / (std::abs(rate) > 0.2 ? rate : (rate < 0 ? -0.2 : 0.2));
+        rho = std::max(rho + step, 0.0);
+        if (std::abs(step) < 1e-9) break;
+    }
+    return rho;
+}
+
+int StepModel::contour_index(int contour) const {
+    int at = level_count() + 2;
+    for (int c = 0; c < contour; ++c)
+        at += contours[static_cast<std::size_t>(c)].parameters();
+    return at;
+}
+
+StepFit fit_steps(const StepModel& start, const StepPrior& prior, std::span<const FitPixel> pixels,
+                  const NoiseModel& noise) {
+    StepFit fit;
+    fit.model = start;
+    fit.pixels = static_cast<int>(pixels.size());
+    const int n = start.parameters();
+    if (fit.pixels < n) return fit;
+    double damping = 1e-4;
+    Normal normal = build_normal(fit.model, start, prior, pixels, noise, true);
+    for (int iteration = 0; iteration < 12; ++iteration) {
+        Eigen::MatrixXd damped = normal.information;
+        damped.diagonal() *= 1 + damping;
+        const Eigen::VectorXd step = damped.ldlt().solve(normal.pull);
+        if (!step.allFinite()) return fit;
+        const StepModel next = moved(fit.model, step);
+        const double predicted = step.dot(normal.pull); // about twice the expected fall of chi-square / 2
+        Normal after = build_normal(next, start, prior, pixels, noise, true);
+        if (after.cost > normal.cost + 1e-9) {
+            damping = damping * 10;
+            if (damping > 1e6) break;
+            continue;
+        }
+        fit.model = next;
+        normal = std::move(after);
+        damping = std::max(damping * 0.1, 1e-9);
+        if (predicted < 1e-3) break; // a hundredth of a standard deviation at most is left
+    }
+    const double freedom = std::max(1.0, static_cast<double>(fit.pixels - n));
+    fit.chi2 = normal.cost / freedom;
+    fit.information = normal.information;
+    fit.covariance = normal.information.ldlt().solve(Eigen::MatrixXd::Identity(n, n)) *
+                     std::max(1.0, fit.chi2) * std::max(1.0, noise.correlation);
+    fit.ok = fit.covariance.allFinite();
+    return fit;
+}
+
+std::vector<RayScore> ray_scores(const StepModel& model, int contour, std::span<const FitPixel> pixels,
+                                 const NoiseModel& noise) {
+    std::vector<RayScore> scores(rays);
+    const auto radius_at = static_cast<std::size_t>(model.contour_index(contour) + 2);
+    Prediction at;
+    for (const FitPixel& p : pixels) {
+        predict(model, p, at);
+        const double slope = at.slope[radius_at];
+        const double variance = noise.sigma(at.t) * noise.sigma(at.t);
+        RayScore& score = scores[static_cast<std::size_t>(p.ray)];
+        score.push += slope * (static_cast<double>(p.t) - at.t) / variance;
+        score.weight += slope * slope / variance;
+    }
+    return scores;
+}
+
+} // namespace ringwall::rings

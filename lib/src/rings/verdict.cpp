@@ -1,0 +1,124 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "rings/job.hpp"
+
+#include <Eigen/Cholesky>
+
+#include <algorithm>
+#include <cmath>
+
+namespace ringwall::rings {
+namespace {
+
+// ---- states
+// -------------------------------------------------------------------------------------------------------
+
+/// Rays on which no gap is shown: a contour's own sign tells, a ray's own edge only within its noise. Breaks
+/// of a few degrees in an arc and specks of it are noise.
+RayFlags touching_rays(const Job& job, int smallest_ray) {
+    RayFlags raw{};
+    for (const GapOfRay& gap : job.gaps) {
+        const double common = gap.slope.dot(job.covariance * gap.slope);
+        const double u = std::sqrt(std::max(common, 0.0) + gap.u_own_px * gap.u_own_px);
+        const bool own_edge = job.answer[idx(gap.ray)] == Answer::local;
+        raw[idx(gap.ray)] = gap.gap_px < (own_edge ? 1.645 : 0.5) * u;
+    }
+    constexpr int speck = 2, gap_in_arc = 4;
+    const auto grown = [](const RayFlags& in, int by, bool value) {
+        RayFlags out = in;
+        for (int i = 0; i < rays; ++i)
+            for (int k = -by; k <= by && in[idx(i)] == value; ++k)
+                out[idx(i + k)] = value;
+        return out;
+    };
+    RayFlags flags = grown(grown(raw, gap_in_arc, true), gap_in_arc + speck, false);
+    flags = grown(flags, speck, true);
+    flags[idx(smallest_ray)] = true;
+    return flags;
+}
+
+void mark_touching(Job& job, const Smallest& smallest) {
+    KeepOut& keepout = job.hole.keepout;
+    keepout.state = KeepOutState::touching;
+    keepout.touching_arcs = arcs_of(touching_rays(job, smallest.ray));
+    keepout.largest_gap_not_excluded_px = std::max({smallest.high_px, 1.645 * smallest.u_px, 0.02});
+    keepout.min_px = Estimate::of(0, keepout.largest_gap_not_excluded_px / 2);
+    keepout.p_low_px = 0;
+}
+
+void add_budget(Job& job, const Smallest& smallest) {
+    std::vector<BudgetLine>& lines = job.hole.budget_px;
+    const auto add = [&](const char* component, double variance) {
+        const double total = smallest.u_px * smallest.u_px;
+        lines.push_back({"keepout_min_px", component, std::sqrt(std::max(0.0, variance)),
+                         total > 0 ? std::clamp(variance / total, 0.0, 1.0) : 0});
+    };
+    const auto gap = std::find_if(job.gaps.begin(), job.gaps.end(),
+                                  [&](const GapOfRay& g) { return g.ray == smallest.ray; });
+    const Eigen::Index n = job.wall_at;
+    const Eigen::VectorXd tail = gap->slope.segment(n, 3);
+    add("hole edge", tail.dot(job.covariance.block(n, n, 3, 3) * tail));
+    const Eigen::Index features = job.covariance.rows() - n - 3;
+    const Eigen::VectorXd of_features = gap->slope.tail(features);
+    double noise = gap->u_own_px * gap->u_own_px +
+                   of_features.dot(job.covariance.bottomRightCorner(features, features) * of_features);
+    if (n > 0 && job.answer[idx(smallest.ray)] == Answer::contour) {
+        const StepModel& model = job.ring.steps.model;
+        const int shift = model.shift_index(), blur = model.blur_index();
+        const double widen = std::max(1.0, job.ring.steps.chi2) * std::max(1.0, job.map.noise.correlation);
+        // Variance with everything from index `from` on free: contours alone, then the wall and the blur as
+        // well.
+        const auto with = [&](int from) {
+            const Eigen::Index m = n - from;
+            const Eigen::VectorXd f = gap->slope.segment(from, m);
+            return widen * f.dot(job.ring.steps.information.bottomRightCorner(m, m).ldlt().solve(f));
+        };
+        const double and_wall = with(shift), and_blur = with(blur), all = with(0);
+        noise += and_wall;
+        add("blur", and_blur - and_wall);
+        add("level choice", all - and_blur);
+    }
+    add("noise", noise);
+}
+
+} // namespace
+
+void settle(Job& job) {
+    KeepOut& keepout = job.hole.keepout;
+    keepout.own_outer_px = job.land_px;
+    keepout.searched_to_px = job.searched_px;
+    if (job.runs_on) {
+        keepout.state = KeepOutState::runs_on;
+        keepout.runs_on_arcs = arcs_of(job.joined);
+        keepout.min_px = Estimate::missing("own copper runs on into all copper seen round the hole");
+    }
+    if (job.gaps.empty()) {
+        if (job.runs_on) return;
+        const auto dark = std::count(job.hidden.begin(), job.hidden.end(), true);
+        keepout.state = dark > rays / 2 ? KeepOutState::undecided : KeepOutState::none_in_view;
+        keepout.why = dark > rays / 2 ? "something dense hides most of the turn" : "";
+        keepout.min_px =
+            Estimate::missing(keepout.why.empty() ? "no copper within the search radius" : keepout.why);
+        return;
+    }
+    const Smallest smallest = smallest_gap(job.gaps, job.covariance, job.options.confidence,
+                                           job.options.bootstrap_draws, job.seed());
+    keepout.min_angle_deg = smallest.ray;
+    double mean = 0;
+    for (const GapOfRay& gap : job.gaps)
+        mean += std::max(0.0, gap.gap_px) / static_cast<double>(job.gaps.size());
+    keepout.mean_px = Estimate::of(mean, smallest.u_px);
+    add_budget(job, smallest);
+    // A gap is called seen when contact is 20 times less likely: 2.5 sigma.
+    if (!job.plated && smallest.value_px < 2.5 * smallest.u_px) {
+        if (smallest.high_px < std::max(2.4 * job.levels.blur_px, 3.0)) return mark_touching(job, smallest);
+        keepout.state = KeepOutState::undecided;
+        keepout.why = "noise hides whether copper touches the wall";
+        keepout.min_px = Estimate::missing(keepout.why);
+        return;
+    }
+    if (!job.runs_on) keepout.state = KeepOutState::ring_seen;
+    keepout.min_px = Estimate::of(std::max(0.0, smallest.value_px), smallest.u_px);
+    keepout.p_low_px = std::max(0.0, smallest.low_px);
+}
+
+} // namespace ringwall::rings
