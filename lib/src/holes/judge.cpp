@@ -29,10 +29,24 @@ bool reaches_void(const Rim& rim, const GreyScale& grey, double pixel) {
            (small ? grey.open - grey.tolerance - 3 * sigma : least_core(grey, sigma));
 }
 
+/// Below this, shapes that are round by chance outnumber holes (found on pictures of populated and bare
+/// boards).
+constexpr double least_score = 0.4;
+
+double outward(const Rim& rim) {
+    return rim.share(RayEnd::bite) + rim.share(RayEnd::open);
+}
+
+/// How often the ends change along the turn between on the rim and off it: parts and bites come in arcs.
+int changes(const Rim& rim) {
+    int n = 0;
+    for (std::size_t i = 0; i < rim_rays; ++i)
+        n += (rim.ends[i] == RayEnd::rim) != (rim.ends[(i + 1) % rim_rays] == RayEnd::rim);
+    return n;
+}
+
 bool round_enough(const Rim& rim) {
-    const double rim_share = rim.share(RayEnd::rim);
-    const double outward = rim.share(RayEnd::bite) + rim.share(RayEnd::open);
-    return rim_share >= 0.5 && outward <= 0.3;
+    return rim.share(RayEnd::rim) >= 0.42 && outward(rim) <= 0.3 && changes(rim) <= 14;
 }
 
 } // namespace
@@ -42,7 +56,10 @@ double judge(const Rim& rim, const GreyScale& grey, int level) {
     if (rim.radius < 2 || !reaches_void(rim, grey, pixel) || !round_enough(rim)) return 0;
     if (rim.contrast < 0.8 * grey.tolerance) return 0;
     const double sharp = 1 / (1 + std::pow(rim.scatter_px / (0.1 * rim.radius + 0.5), 2));
-    return rim.share(RayEnd::rim) * sharp;
+    // What something hides says nothing for or against; void beyond the outline speaks against it.
+    const double on_rim = rim.share(RayEnd::rim) / (1 - 0.7 * rim.share(RayEnd::hidden));
+    const double score = on_rim * std::pow(1 - outward(rim), 2) * sharp;
+    return score < least_score ? 0 : score;
 }
 
 bool is_small_bore(const SmallCore& core, const GreyScale& grey) {

@@ -63,7 +63,8 @@ Patch cut_patch(ImageView<const float> picture, const RimSearch& search) {
     return patch;
 }
 
-/// Level of the bright part round the centre: mean of what lies near the brighter quartile.
+/// Level of the bright part round the centre: mean of what lies within noise of the brightest tenth, so that
+/// a part in front of most of the core does not count.
 double core_level(const Patch& patch, Point centre, double radius) {
     std::vector<double> values;
     const double reach = 0.6 * radius;
@@ -73,9 +74,14 @@ double core_level(const Patch& patch, Point centre, double radius) {
             if (dx * dx + dy * dy <= reach * reach && patch.contains(p)) values.push_back(patch.at(p));
         }
     if (values.empty()) return 0;
-    const auto upper = values.begin() + static_cast<std::ptrdiff_t>(values.size() * 7 / 10);
+    const auto upper = values.begin() + static_cast<std::ptrdiff_t>(values.size() * 9 / 10);
     std::nth_element(values.begin(), upper, values.end());
-    return *upper;
+    const double least = *upper - 3.5 * patch.noise;
+    double sum = 0;
+    int n = 0;
+    for (const double v : values)
+        if (v >= least) sum += v, ++n;
+    return sum / n;
 }
 
 struct RayFall {
