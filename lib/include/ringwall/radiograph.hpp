@@ -42,9 +42,10 @@ struct SourceFacts {
     bool colour = false; ///< had colour channels that differ; grey was made of them (Rec. 601 luma, scaled
                          ///< like the source)
     bool inverted_scale =
-        false;               ///< the file declares "minimum is white"; `values` are as stored, not inverted
-    double lowest_value = 0; ///< least value the sample format can hold (0 for unsigned)
-    double full_scale = 0;   ///< greatest value the sample format can hold; float: greatest value present
+        false; ///< the file declares "minimum is white"; `values` are as stored, not inverted
+    double lowest_value =
+        0; ///< least value the sample format can hold (0 for unsigned); float: least value present
+    double full_scale = 0; ///< greatest value the sample format can hold; float: greatest value present
     Radiometry radiometry = Radiometry::unknown; ///< as metadata states it
     std::optional<StatedScale> scale;
     std::vector<std::string>

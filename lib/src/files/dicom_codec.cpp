@@ -124,7 +124,7 @@ DicomFrame decode_dicom_frame(const SourceFile& file, const DicomScan& scan, con
     element->putOriginalRepresentation(syntax.getXfer(), nullptr, read_fragments(file, scan).release());
     DcmPixelData& pixels = *element;
     if (data.insert(element.get()).bad()) file.refuse("is damaged: its pixels cannot be set up for decoding");
-    element.release(); // the data set owns it now
+    static_cast<void>(element.release()); // the data set owns it now
 
     DicomFrame frame;
     frame.bytes.resize(
@@ -136,7 +136,7 @@ DicomFrame decode_dicom_frame(const SourceFile& file, const DicomScan& scan, con
     if (outcome.bad())
         file.refuse("is damaged: its compressed pixels cannot be decoded (" + clean_line(outcome.text()) +
                     ")");
-    frame.photometric = photometric.c_str();
+    frame.photometric = photometric;
     return frame;
 }
 

@@ -13,13 +13,14 @@ constexpr std::size_t header_bytes = 64, most_segments = 15;
 bool unpack_runs(std::span<const std::byte> packed, std::byte* out, std::size_t step, std::size_t count) {
     std::size_t done = 0;
     for (std::size_t at = 0; at < packed.size() && done < count;) {
-        const int code = std::to_integer<std::int8_t>(packed[at++]);
-        if (code == -128) continue;
-        const std::size_t length = static_cast<std::size_t>(code >= 0 ? code + 1 : 1 - code);
-        const std::size_t taken = code >= 0 ? length : 1;
+        const unsigned code =
+            std::to_integer<unsigned>(packed[at++]); // two's complement: 129 to 255 repeat a byte
+        if (code == 128) continue;
+        const bool literal = code < 128;
+        const std::size_t length = literal ? code + 1 : 257 - code, taken = literal ? length : 1;
         if (taken > packed.size() - at || length > count - done) return false;
         for (std::size_t i = 0; i < length; ++i)
-            out[(done + i) * step] = packed[at + (code >= 0 ? i : 0)];
+            out[(done + i) * step] = packed[at + (literal ? i : 0)];
         at += taken;
         done += length;
     }
