@@ -21,6 +21,7 @@ struct RimSector {
     bool has_step = false;
     bool gap_free = true;       ///< false: the step stands where it is (touching, by default)
     double gap_px = 0;          ///< from the wall's outside to the step
+    double gap_least_px = 0;    ///< a plated wall and a step nearer than this could trade places
     double gap_expected_px = 0; ///< where the first look saw it
     double beyond = 0;          ///< T behind the step
     double beyond_expected = 0;
