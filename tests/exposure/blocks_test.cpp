@@ -38,7 +38,8 @@ TEST_CASE("flat spots leave out edges, and independent noise has correlation 1")
             picture(x, y) = static_cast<float>((x < 201 ? 100 : 140) + 5 * random.normal());
     const FlatSpots flat = find_flat_spots(make_blocks(picture.view()), 0, 1);
     CHECK(flat.correlation == doctest::Approx(1).epsilon(0.1));
-    // F passes 95 % and the slope's chi-square 88 % of the places without an edge; 3 of 98 columns hold the edge.
+    // F passes 95 % and the slope's chi-square 88 % of the places without an edge; 3 of 98 columns hold the
+    // edge.
     CHECK(flat.spots.size() > 0.79 * 98 * 98);
     for (const FlatSpot& spot : flat.spots) {
         const int left = (spot.col - 1) * 4, right = (spot.col + 2) * 4;

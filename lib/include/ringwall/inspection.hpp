@@ -18,13 +18,6 @@
 
 namespace ringwall {
 
-/// Two points of known distance, px and mm.
-struct KnownDistance {
-    Point from_px;
-    Point to_px;
-    double mm = 0;
-};
-
 /// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their
 /// defaults.
 struct InspectRequest {

@@ -19,11 +19,21 @@ enum class Radiometry { unknown, linear, log, display };
 /// Which end of the stored grey scale dense material (copper, steel) lies at. `automatic`: to be found.
 enum class DenseSide { automatic, dark, bright };
 
+/// How the beam met the board: through its flat, along it, or from all round (slices).
+enum class Shot { face, edge, stack };
+
 /// Pixel size that a file states, and where it stands in the file. mm a pixel, at the board unless `meaning`
 /// says other.
 struct StatedScale {
     std::array<double, 2> pixel_xy_mm{}; ///< x, y; both > 0
     std::string from;                    ///< for the reader: "TIFF resolution, 508 per cm"
+};
+
+/// Two points of known distance, px and mm.
+struct KnownDistance {
+    Point from_px;
+    Point to_px;
+    double mm = 0;
 };
 
 /// What a picture file says about itself. Facts only: nothing here is estimated from the grey values'

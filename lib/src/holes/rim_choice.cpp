@@ -14,7 +14,7 @@ namespace {
 constexpr double step_significance = 4.0;  // sigmas between the near and the far zone for a step to be put in
 constexpr double least_step = 0.006;       // in T: smaller steps do not move the edge (below 0.01 px)
 constexpr double gap_gain = 6.0;           // chi-square that freed gaps must bring, besides 2 each
-constexpr double outside_u = 0.06;          // how far the first look at the level behind plating can be wrong
+constexpr double outside_u = 0.06;         // how far the first look at the level behind plating can be wrong
 constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
 constexpr double plated_z = 5.0;           // significance that a wall must have

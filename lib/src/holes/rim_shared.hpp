@@ -11,9 +11,9 @@ struct RimShared {
 
 /// How well they are known. The two go together: a wider blur and a lighter barrel look alike.
 struct RimSharedVariance {
-    double sigma = 0;  ///< px^2
+    double sigma = 0; ///< px^2
     double barrel = 0;
-    double both = 0;   ///< covariance
+    double both = 0; ///< covariance
 };
 
 } // namespace ringwall
