@@ -51,57 +51,95 @@ class BinFit {
   public:
     BinFit(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
            double sigma)
-        : pixels_(pixels), noise_(noise), levels_(levels), sigma_(sigma) {}
+        : noise_(noise), levels_(levels), sigma_(sigma), all_(pixels) {}
 
-    /// Gauss-Newton on (boundary, wall, plateau). The plateau may move by what a sector's own level can be
-    /// wrong.
+    /// Levenberg-Marquardt on (boundary, wall, plateau) over the pixels round the start. The plateau may move
+    /// by what a sector's own level can be wrong, the wall by its own size and no further than nothing.
     RimBin solve(double start_radius, double start_wall) {
+        choose(start_radius, start_wall);
+        expected_wall_ = start_wall;
         Eigen::Vector3d x(start_radius, start_wall, levels_.outside);
-        Eigen::Matrix3d curvature;
-        for (int i = 0; i < rounds; ++i) {
-            Eigen::Vector3d gradient;
-            accumulate(x, curvature, gradient);
-            Eigen::Vector3d step = curvature.ldlt().solve(gradient);
-            step[0] = std::clamp(step[0], -sigma_, sigma_);
-            step[1] = std::clamp(step[1], -sigma_, sigma_);
-            x += step;
-            x[1] = std::clamp(x[1], -1.0, 12.0);
-            if (step.head<2>().norm() < 1e-3) break;
+        Sums now = accumulate(x);
+        double damping = 1e-3;
+        for (int i = 0; i < rounds && damping < 1e4; ++i) {
+            const Eigen::Vector3d next = moved(x, now, damping);
+            const Sums then = accumulate(next);
+            if (then.chi2 > now.chi2) {
+                damping *= 10;
+                continue;
+            }
+            const double step = (next - x).head<2>().norm();
+            x = next, now = then, damping *= 0.2;
+            if (step < 1e-3) break;
         }
-        const Eigen::Matrix3d covariance = curvature.inverse() * std::max(1.0, scatter_) * noise_.correlation;
+        return bin_of(x, now, start_radius);
+    }
+
+  private:
+    struct Sums {
+        Eigen::Matrix3d curvature = Eigen::Matrix3d::Zero();
+        Eigen::Vector3d gradient = Eigen::Vector3d::Zero();
+        double chi2 = 0;
+    };
+
+    void choose(double radius, double wall) {
+        for (const BinPixel& p : all_)
+            if (p.rho > radius - before_sigmas * sigma_ && p.rho < radius + wall + behind_sigmas * sigma_)
+                pixels_.push_back(p);
+        const Eigen::Vector3d x(radius, wall, levels_.outside);
+        Eigen::Vector3d slope;
+        for (const BinPixel& p : pixels_) // fixed weights: chi-square then is one function
+            inverse_sigma_.push_back(1 /
+                                     std::max(noise_.sigma(std::max(predict(p.rho, x, slope), 0.0)), 1e-4));
+    }
+
+    [[nodiscard]] Eigen::Vector3d moved(const Eigen::Vector3d& x, const Sums& sums, double damping) const {
+        Eigen::Matrix3d damped = sums.curvature;
+        damped.diagonal() *= 1 + damping;
+        Eigen::Vector3d step = damped.ldlt().solve(sums.gradient);
+        step[0] = std::clamp(step[0], -sigma_, sigma_);
+        step[1] = std::clamp(step[1], -sigma_, sigma_);
+        Eigen::Vector3d next = x + step;
+        next[0] = std::max(next[0], 0.5 * sigma_);
+        next[1] = std::clamp(next[1], 0.0, 12.0);
+        return next;
+    }
+
+    [[nodiscard]] RimBin bin_of(const Eigen::Vector3d& x, const Sums& sums, double start_radius) const {
+        const auto used = static_cast<double>(pixels_.size());
+        const double scatter = std::max(1.0, used > 3 ? sums.chi2 / (used - 3) : 1) * noise_.correlation;
+        const Eigen::Matrix3d covariance = sums.curvature.inverse() * scatter;
         RimBin bin;
         bin.radius_px = x[0];
         bin.wall_px = levels_.plated ? x[1] : 0;
         bin.u_px = std::sqrt(std::max(covariance(0, 0), 0.0));
         bin.u_wall_px = levels_.plated ? std::sqrt(std::max(covariance(1, 1), 0.0)) : 0;
-        bin.seen = std::isfinite(bin.u_px) && bin.u_px < 4 * sigma_ && used_ > 4 &&
+        bin.seen = std::isfinite(bin.u_px) && bin.u_px < 4 * sigma_ && used > 4 &&
                    std::abs(x[0] - start_radius) < 4 * sigma_;
         return bin;
     }
 
-  private:
-    void accumulate(const Eigen::Vector3d& x, Eigen::Matrix3d& curvature, Eigen::Vector3d& gradient) {
-        curvature.setZero();
-        gradient.setZero();
-        double chi2 = 0;
-        used_ = 0;
-        for (const BinPixel& p : pixels_) {
-            if (p.rho < x[0] - before_sigmas * sigma_ || p.rho > x[0] + x[1] + behind_sigmas * sigma_)
-                continue;
+    [[nodiscard]] Sums accumulate(const Eigen::Vector3d& x) const {
+        Sums sums;
+        for (std::size_t i = 0; i < pixels_.size(); ++i) {
             Eigen::Vector3d slope;
-            const double value = predict(p.rho, x, slope), s = std::max(noise_.sigma(value), 1e-4);
-            const double z = (p.t - value) / s, weight = (std::abs(z) > 3 ? 3 / std::abs(z) : 1.0) / (s * s);
-            curvature += weight * slope * slope.transpose();
-            gradient += weight * (p.t - value) * slope;
-            chi2 += std::min(z * z, 9.0);
-            ++used_;
+            const double off = pixels_[i].t - predict(pixels_[i].rho, x, slope),
+                         z = std::abs(off) * inverse_sigma_[i];
+            const double weight = (z > 3 ? 3 / z : 1.0) * inverse_sigma_[i] * inverse_sigma_[i];
+            sums.curvature += weight * slope * slope.transpose();
+            sums.gradient += weight * off * slope;
+            sums.chi2 += z > 3 ? 3 * (2 * z - 3) : z * z;
         }
-        scatter_ = used_ > 3 ? chi2 / (used_ - 3) : 1;
-        const double plateau_u = 0.01 + 0.1 * std::abs(levels_.open - levels_.outside);
-        curvature(2, 2) += 1 / (plateau_u * plateau_u);
-        gradient[2] += (levels_.outside - x[2]) / (plateau_u * plateau_u);
-        if (!levels_.plated) curvature(1, 1) += 1e12;
+        believe(sums, 2, levels_.outside - x[2], 0.01 + 0.1 * std::abs(levels_.open - levels_.outside));
+        believe(sums, 1, expected_wall_ - x[1], levels_.plated ? std::max(0.5, expected_wall_) : 1e-6);
+        return sums;
     }
+    static void believe(Sums& sums, int which, double off, double u) {
+        sums.curvature(which, which) += 1 / (u * u);
+        sums.gradient[which] += off / (u * u);
+        sums.chi2 += off * off / (u * u);
+    }
+
     double predict(double rho, const Eigen::Vector3d& x, Eigen::Vector3d& slope) const {
         const Edge inner = edge_at(rho, x[0], sigma_), outer = edge_at(rho, x[0] + x[1], sigma_);
         const double wall = levels_.plated ? levels_.barrel : x[2];
@@ -110,23 +148,25 @@ class BinFit {
         const double out = (wall - x[2]) * outer.slope;
         slope = {(levels_.open - wall) * inner.slope + out, out, 1 - outer.value};
         if (!levels_.plated) slope[2] = 1 - inner.value;
-        if (levels_.has_step) {
-            const Edge step = edge_at(rho, x[0] + x[1] + levels_.gap_px, sigma_);
-            const double height = levels_.beyond - x[2];
-            value += height * (1 - step.value);
-            slope[0] -= height * step.slope;
-            if (levels_.plated) slope[1] -= height * step.slope;
-            slope[2] -= 1 - step.value;
-        }
+        if (levels_.has_step) add_step(rho, x, slope, value);
         return value;
     }
+    void add_step(double rho, const Eigen::Vector3d& x, Eigen::Vector3d& slope, double& value) const {
+        const Edge step = edge_at(rho, x[0] + x[1] + levels_.gap_px, sigma_);
+        const double height = levels_.beyond - x[2];
+        value += height * (1 - step.value);
+        slope[0] -= height * step.slope;
+        if (levels_.plated) slope[1] -= height * step.slope;
+        slope[2] -= 1 - step.value;
+    }
 
-    const std::vector<BinPixel>& pixels_;
     const NoiseModel& noise_;
     const BinLevels& levels_;
     double sigma_;
-    double scatter_ = 1;
-    int used_ = 0;
+    const std::vector<BinPixel>& all_;
+    std::vector<BinPixel> pixels_;
+    std::vector<double> inverse_sigma_;
+    double expected_wall_ = 0;
 };
 
 /// Where the bin's air ends: first radius from inside where the mean over about a sigma falls below half
