@@ -11,13 +11,14 @@
 #include <array>
 #include <cmath>
 #include <numbers>
-#include <optional>
 
 namespace ringwall {
 
 namespace {
 
 constexpr int rounds = 12;
+constexpr double good_misfit = 3.0;  // chi-square within its scatter: the bin is what the model says
+constexpr double lost_misfit = 12.0; // beyond: something stands in front, no edge of the air
 constexpr double behind_sigmas = 3.0, before_sigmas = 4.0;
 
 struct BinPixel {
@@ -47,6 +48,12 @@ BinLevels levels_of(const RimFit& fit, const RimShared& shared, double angle_deg
             s.has_step,     fit.model.plated};
 }
 
+/// A fitted bin and how badly its pixels fit, in standard deviations of chi-square's own scatter.
+struct JudgedBin {
+    RimBin bin;
+    double misfit = 0;
+};
+
 class BinFit {
   public:
     BinFit(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
@@ -55,7 +62,7 @@ class BinFit {
 
     /// Levenberg-Marquardt on (boundary, wall, plateau) over the pixels round the start. The plateau may move
     /// by what a sector's own level can be wrong, the wall by its own size and no further than nothing.
-    RimBin solve(double start_radius, double start_wall) {
+    [[nodiscard]] JudgedBin solve(double start_radius, double start_wall) {
         choose(start_radius, start_wall);
         expected_wall_ = start_wall;
         Eigen::Vector3d x(start_radius, start_wall, levels_.outside);
@@ -72,7 +79,8 @@ class BinFit {
             x = next, now = then, damping *= 0.2;
             if (step < 1e-3) break;
         }
-        return bin_of(x, now, start_radius);
+        const double dof = std::max(1.0, static_cast<double>(pixels_.size()) - 3);
+        return {bin_of(x, now, start_radius), (now.chi2 - dof) / std::sqrt(2 * dof)};
     }
 
   private:
@@ -169,23 +177,20 @@ class BinFit {
     double expected_wall_ = 0;
 };
 
-/// Where the bin's air ends: first radius from inside where the mean over about a sigma falls below half
-/// level. None when the air is not seen on the way (something lies in front).
-std::optional<double> first_fall(const std::vector<BinPixel>& sorted, const BinLevels& levels, double sigma) {
-    const double level = 0.5 * (levels.open + levels.outside);
-    const double window = std::max(1.0, sigma);
-    double sum = 0;
-    std::size_t first = 0;
-    for (std::size_t i = 0; i < sorted.size(); ++i) {
-        sum += sorted[i].t;
-        while (sorted[i].rho - sorted[first].rho > window)
-            sum -= sorted[first++].t;
-        const auto count = static_cast<double>(i - first + 1);
-        if (count < 3) continue;
-        if (sum / count < level)
-            return first == 0 ? std::nullopt : std::optional(0.5 * (sorted[first].rho + sorted[i].rho));
+/// Radius at which a plain edge fits the whole bin best, in steps of a px: where to start when the circle does not hold.
+double best_start(const std::vector<BinPixel>& pixels, const BinLevels& levels, double sigma, double noise, double from,
+                  double to) {
+    double best = from, least = 1e300;
+    for (double radius = from; radius <= to; radius += 1.0) {
+        double chi2 = 0;
+        for (const BinPixel& p : pixels) {
+            const double inside = edge_at(p.rho, radius, sigma).value;
+            const double z = (p.t - levels.open * inside - levels.outside * (1 - inside)) / noise;
+            chi2 += std::min(z * z, 9.0);
+        }
+        if (chi2 < least) least = chi2, best = radius;
     }
-    return std::nullopt;
+    return best;
 }
 
 std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const RimModel& model,
@@ -212,6 +217,20 @@ std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const
     return bins;
 }
 
+/// The circle's own radius first; where the pixels disagree, wherever an edge fits them best; where nothing fits, unseen.
+RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
+                 const RimModel& model, double sigma, double search_px) {
+    JudgedBin near = BinFit(pixels, noise, levels, sigma).solve(model.radius_px, model.wall_px);
+    if (near.misfit < good_misfit && near.bin.seen) return near.bin;
+    const double start = best_start(pixels, levels, sigma, std::max(noise.sigma(levels.open), 1e-3),
+                                    model.radius_px - 2 * sigma, model.radius_px + search_px);
+    JudgedBin far = BinFit(pixels, noise, levels, sigma).solve(start, model.wall_px);
+    const bool take_far = far.bin.seen && (far.misfit < near.misfit || !near.bin.seen);
+    JudgedBin& best = take_far ? far : near;
+    best.bin.seen = best.bin.seen && best.misfit < lost_misfit;
+    return best.bin;
+}
+
 } // namespace
 
 std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise, const RimFit& fit,
@@ -228,11 +247,7 @@ std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise,
         const double angle = 360.0 * k / count;
         const BinLevels levels = levels_of(fit, shared, angle);
         const auto& mine = pixels[static_cast<std::size_t>(k)];
-        const auto fall = first_fall(mine, levels, sigma);
-        if (fall && *fall > model.radius_px - std::max(3.0, 3 * sigma)) {
-            const bool near = std::abs(*fall - model.radius_px) < 1.5 * sigma + 1;
-            bin = BinFit(mine, noise, levels, sigma).solve(near ? model.radius_px : *fall, model.wall_px);
-        }
+        bin = trace_bin(mine, noise, levels, model, sigma, search_px);
         bin.angle_deg = angle;
     }
     return bins;
