@@ -108,10 +108,10 @@ struct Normal {
 class RimSolver {
   public:
     RimSolver(ImageView<const float> t, const NoiseModel& noise, const RimModel& start,
-              const RimShared& shared, const RimBelief& belief)
-        : noise_(noise), shared_(shared), belief_(belief), model_(start) {
+              const RimShared& shared, const RimBelief& belief, const RimFrame* frame)
+        : noise_(noise), shared_(shared), belief_(belief), frame_(frame), model_(start) {
         size_ = first_sector + per_sector * static_cast<int>(model_.sectors.size()) + 2;
-        collect(t);
+        collect(t, frame ? frame->model : start);
         mark_fitted();
     }
 
@@ -122,9 +122,8 @@ class RimSolver {
             return fit;
         }
         weigh();
-        iterate(fit);
-        weigh();
         Normal now = iterate(fit);
+        if (!frame_) weigh(), now = iterate(fit);
         finish(now, fit);
         return fit;
     }
@@ -132,10 +131,11 @@ class RimSolver {
   private:
     /// Fixed weights during a descent: chi-square then is one function, and every accepted step lowers it.
     void weigh() {
-        const RimPrediction prediction(model_, shared_);
+        const RimModel& from = frame_ ? frame_->model : model_;
+        const RimPrediction prediction(from, frame_ ? frame_->shared : shared_);
         for (RimPixel& p : pixels_) {
             const double value =
-                prediction.at(p.x - model_.centre_px.x, p.y - model_.centre_px.y, p.sector).value;
+                prediction.at(p.x - from.centre_px.x, p.y - from.centre_px.y, p.sector).value;
             p.inverse_sigma = 1 / std::max(noise_.sigma(std::clamp(value, 0.0, 1.2)), 1e-4);
         }
     }
@@ -163,24 +163,25 @@ class RimSolver {
         return now;
     }
 
-    void collect(ImageView<const float> t) {
-        const double inner = std::max(0.0, model_.radius_px - core_sigmas * shared_.sigma_px);
+    void collect(ImageView<const float> t, const RimModel& from) {
+        const double sigma = frame_ ? frame_->shared.sigma_px : shared_.sigma_px;
+        const double inner = std::max(0.0, from.radius_px - core_sigmas * sigma);
         double band = 0;
-        for (const RimSector& s : model_.sectors)
+        for (const RimSector& s : from.sectors)
             band = std::max(band, s.band_px);
-        const double outer = model_.drill_radius_px() + band;
-        const int x0 = std::max(0, static_cast<int>(std::floor(model_.centre_px.x - outer)));
-        const int y0 = std::max(0, static_cast<int>(std::floor(model_.centre_px.y - outer)));
-        const int x1 = std::min(t.width() - 1, static_cast<int>(std::ceil(model_.centre_px.x + outer)));
-        const int y1 = std::min(t.height() - 1, static_cast<int>(std::ceil(model_.centre_px.y + outer)));
+        const double outer = from.drill_radius_px() + band;
+        const int x0 = std::max(0, static_cast<int>(std::floor(from.centre_px.x - outer)));
+        const int y0 = std::max(0, static_cast<int>(std::floor(from.centre_px.y - outer)));
+        const int x1 = std::min(t.width() - 1, static_cast<int>(std::ceil(from.centre_px.x + outer)));
+        const int y1 = std::min(t.height() - 1, static_cast<int>(std::ceil(from.centre_px.y + outer)));
         for (int y = y0; y <= y1; ++y)
             for (int x = x0; x <= x1; ++x) {
-                const double dx = x - model_.centre_px.x, dy = y - model_.centre_px.y,
+                const double dx = x - from.centre_px.x, dy = y - from.centre_px.y,
                              rho = std::sqrt(dx * dx + dy * dy);
                 if (rho < inner || rho > outer) continue;
-                const int sector = model_.sector_of(dx, dy);
-                const RimSector& s = model_.sectors[static_cast<std::size_t>(sector)];
-                if (s.used && rho <= model_.drill_radius_px() + s.band_px)
+                const int sector = from.sector_of(dx, dy);
+                const RimSector& s = from.sectors[static_cast<std::size_t>(sector)];
+                if (s.used && rho <= from.drill_radius_px() + s.band_px)
                     pixels_.push_back({static_cast<double>(x), static_cast<double>(y), t(x, y), 1.0, sector});
             }
         std::stable_sort(pixels_.begin(), pixels_.end(),
@@ -365,6 +366,7 @@ class RimSolver {
     const NoiseModel& noise_;
     RimShared shared_;
     RimBelief belief_;
+    const RimFrame* frame_;
     RimModel model_;
     std::vector<RimPixel> pixels_;
     std::vector<int> fitted_;
@@ -381,8 +383,8 @@ int RimModel::sector_of(double dx, double dy) const {
 }
 
 RimFit fit_rim(ImageView<const float> t, const NoiseModel& noise, const RimModel& start,
-               const RimShared& shared, const RimBelief& belief) {
-    return RimSolver(t, noise, start, shared, belief).run();
+               const RimShared& shared, const RimBelief& belief, const RimFrame* frame) {
+    return RimSolver(t, noise, start, shared, belief, frame).run();
 }
 
 double rim_value(const RimModel& model, const RimShared& shared, double rho_px, int sector) {

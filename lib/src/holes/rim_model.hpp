@@ -74,11 +74,19 @@ struct RimFit {
     }
 };
 
+/// Which pixels are fitted and how they weigh, held still: chi-squares of two fits with one frame may be
+/// compared.
+struct RimFrame {
+    RimModel model;
+    RimShared shared;
+};
+
 /// Least squares (Levenberg-Marquardt with analytic derivatives, Huber weights at 3 sigma) over the pixels
-/// between radius - 6 sigma and each sector's band behind the wall. Methods 1.3: unbiased and at the bound
+/// between radius - 6 sigma and each sector's band behind the wall,
+/// of the start or of the frame where one is given. Methods 1.3: unbiased and at the bound
 /// for R >= 2 sigma.
 RimFit fit_rim(ImageView<const float> t, const NoiseModel& noise, const RimModel& start,
-               const RimShared& shared, const RimBelief& belief);
+               const RimShared& shared, const RimBelief& belief, const RimFrame* frame = nullptr);
 
 /// T that the model predicts at a distance from the centre in a sector; tables rebuilt at each call: for few
 /// points.
