@@ -20,7 +20,9 @@ constexpr double widest_px = 120;               // a larger hole's rim brings mo
 constexpr int rounds = 8;
 constexpr double blur_doubt = 0.15; // edges of unknown parts tell the board's blur no better
 constexpr double assumed_sigma_px = 1.2;
-constexpr double model_share = 0.003;  // what a Gaussian leaves of a real blur, as a share
+constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
+constexpr int enough_large = 2;
+constexpr double small_sigmas = 14;
 constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
 constexpr double misfit_limit = 1.7;   // chi2/dof above which a hole says nothing of what is shared
 
@@ -152,6 +154,10 @@ std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barre
         if (!barrel_started)
             trial.barrel = inquiry.barrel.value_or(first_barrel_level(start, trial.sigma_px));
         RimChoice choice = choose_rim(inquiry.map.t.view(), inquiry.noise, start, trial, inquiry.levels);
+        // Small barrels have narrow lands whose edge hides in the noise and pulls: only where no large ones
+        // speak.
+        if (choice.is_plated && plated >= enough_large && start.radius_px < small_sigmas * shared.sigma_px)
+            continue;
         int& count = choice.is_plated ? plated : bare;
         const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
         if (!choice.decided || !choice.chosen().converged || scatter > misfit_limit ||
