@@ -24,6 +24,7 @@ constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, 
 constexpr int enough_large = 2;
 constexpr double small_sigmas = 14;
 constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
+constexpr double first_limit = 6;      // while the blur may still be a fifth wrong
 constexpr double misfit_limit = 1.7;   // chi2/dof above which a hole says nothing of what is shared
 
 struct Witness {
@@ -88,7 +89,7 @@ Testimony hear(const TransmissionMap& map, const NoiseModel& noise, std::vector<
         refit(map, noise, shared, w);
         const double per_dof = std::max(w.fit.chi2_per_dof(), 0.2);
         t.chi2 += w.fit.chi2 / w.scatter;
-        if (!w.fit.converged || per_dof > misfit_limit * w.scatter) continue;
+        if (!w.fit.converged || per_dof > misfit_limit * w.scatter) continue; // lost its way
         t.curvature += w.fit.shared_curvature;
         t.gradient += w.fit.shared_gradient;
         any_barrel |= w.fit.model.plated;
@@ -138,10 +139,17 @@ struct Inquiry {
     Watch& watch;
 };
 
+/// Copper close behind a bare wall trades with the blur and the bore: such a hole is judged, not heard.
+bool narrow_ring(const RimModel& model, const RimShared& shared) {
+    return !model.plated && std::any_of(model.sectors.begin(), model.sectors.end(), [&](const RimSector& s) {
+        return s.used && s.has_step && s.gap_px < 2.5 * shared.sigma_px;
+    });
+}
+
 /// Calls witnesses at given shared values: largest holes first, bare and plated ones up to their numbers,
 /// badly fitted ones sent away. Without an expectation the first barrel's own look starts the barrel level,
 /// which then stands in `shared`.
-std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started) {
+std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit) {
     std::vector<Witness> witnesses;
     int bare = 0, plated = 0;
     for (const HoleCandidate* c : inquiry.candidates) {
@@ -160,7 +168,8 @@ std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barre
             continue;
         int& count = choice.is_plated ? plated : bare;
         const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
-        if (!choice.decided || !choice.chosen().converged || scatter > misfit_limit ||
+        if (!choice.decided || !choice.chosen().converged || scatter > limit ||
+            narrow_ring(choice.chosen().model, shared) ||
             count >= (choice.is_plated ? most_plated : most_bare))
             continue;
         if (choice.is_plated && !barrel_started) shared.barrel = trial.barrel, barrel_started = true;
@@ -186,22 +195,22 @@ bool far_apart(const RimShared& a, const RimShared& b) {
 /// Blur from clean bare holes first; then both values from all; called anew whenever the answer moved so far
 /// that holes may have been read wrongly (bare for plated) under the old one.
 std::optional<Testimony> inquire(const Inquiry& inquiry, RimShared& shared, bool& barrel_started) {
-    auto witnesses = call(inquiry, shared, barrel_started);
+    auto witnesses = call(inquiry, shared, barrel_started, first_limit);
     if (auto bare = clean_bare(witnesses, shared.sigma_px); !bare.empty()) {
         const RimShared before = shared;
         shared.sigma_px =
             settle(inquiry.map, inquiry.noise, std::move(bare), shared, inquiry.sigma, inquiry.barrel)
                 .shared.sigma_px;
-        if (far_apart(shared, before)) witnesses = call(inquiry, shared, barrel_started);
+        if (far_apart(shared, before)) witnesses = call(inquiry, shared, barrel_started, first_limit);
     }
     std::optional<Testimony> answer;
-    for (int round = 0; round < 3 && !witnesses.empty(); ++round) {
+    for (int round = 0; round < 4 && !witnesses.empty(); ++round) {
         answer =
             settle(inquiry.map, inquiry.noise, std::move(witnesses), shared, inquiry.sigma, inquiry.barrel);
         const bool moved = far_apart(answer->shared, shared);
         shared = answer->shared;
-        if (!moved) break;
-        witnesses = call(inquiry, shared, barrel_started);
+        if (!moved && round > 0) break;
+        witnesses = call(inquiry, shared, barrel_started, misfit_limit);
     }
     return answer;
 }
