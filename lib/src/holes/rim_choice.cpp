@@ -14,14 +14,15 @@ namespace {
 constexpr double step_significance = 4.0; // sigmas between the near and the far zone for a step to be put in
 constexpr double turn_significance = 3.0; // the same over the whole turn: one look instead of dozens
 constexpr double least_step = 0.006;      // in T: smaller steps do not move the edge (below 0.01 px)
-constexpr double gap_gain = 6.0;          // chi-square that freed gaps must bring, besides 2 each
+constexpr double gap_gain = 6.0;          // chi-square that a gap must bring, besides 1 for each that is free
 constexpr double blur_before_change = 0.75; // sigmas by which a change's blur reaches in before it is noticed
 constexpr double enough_flat = 2.25;        // sigmas of plateau that fix the outside level
-constexpr double outside_u = 0.06;          // how far the first look at the level behind plating can be wrong
-constexpr int plated_near = 4;              // first half sigma behind plating that its blur leaves alone
-constexpr double narrow_band_sigmas = 2.6;  // before steps are known: most pads are wider
-constexpr double plated_z = 5.0;            // significance that a wall must have
-constexpr double bare_z = 3.0;              // below this there is no wall to speak of
+constexpr double tight_ring_px = 0.05, loose_ring_px = 1.5; // departures of a sector's gap from the ring's
+constexpr double outside_u = 0.06;         // how far the first look at the level behind plating can be wrong
+constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
+constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
+constexpr double plated_z = 5.0;           // significance that a wall must have
+constexpr double bare_z = 3.0;             // below this there is no wall to speak of
 
 double median(std::vector<double> values) {
     if (values.empty()) return 0;
@@ -211,11 +212,12 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
     return belief;
 }
 
-int free_gaps(RimModel& model, double start_px) {
+/// Frees the gaps of all sectors that show copper near the wall, as one ring.
+int free_ring(RimModel& model, double start_px) {
     int freed = 0;
     for (RimSector& s : model.sectors)
-        if (s.used && s.has_step && !s.gap_free)
-            s.gap_free = true, s.gap_px = s.gap_expected_px = start_px, ++freed;
+        if (s.used && s.has_step && !s.gap_free) s.gap_free = s.in_ring = true, s.gap_px = start_px, ++freed;
+    model.ring_gap_px = start_px;
     return freed;
 }
 
@@ -224,18 +226,34 @@ struct Reading {
     RimBelief belief;
 };
 
+/// Touching all along is the first reading of copper near a bare wall; a gap must earn its place: first one
+/// gap for the whole ring (a narrow concentric ring), then one that goes with the sector (eccentric, or gone
+/// over an arc).
+void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
+                 Reading& reading) {
+    RimModel ring = reading.fit.model;
+    const int count = free_ring(ring, 0.8 * shared.sigma_px);
+    if (count == 0) return;
+    RimBelief belief = reading.belief;
+    const auto gains = [&](const RimFit& fit, double price) {
+        return fit.chi2 + price * std::max(1.0, fit.chi2_per_dof()) < reading.fit.chi2;
+    };
+    belief.ring_gap_u_px = tight_ring_px;
+    const RimFit even = fit_rim(t, noise, ring, shared, belief);
+    if (gains(even, gap_gain)) reading.fit = even, reading.belief = belief;
+    belief.ring_gap_u_px = loose_ring_px;
+    const RimFit uneven =
+        fit_rim(t, noise, reading.fit.model.ring_gap_px > 0 ? reading.fit.model : ring, shared, belief);
+    if (gains(uneven, gap_gain + count)) reading.fit = uneven, reading.belief = belief;
+}
+
 Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
                   const RimShared& shared, const MaterialLevels& levels) {
     Reading reading;
     RimModel model = model_from(start, shared, false);
     reading.belief = furnish(t, noise, levels, shared.sigma_px, model);
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
-    RimModel freed = reading.fit.model;
-    if (const int count = free_gaps(freed, 0.8 * shared.sigma_px); count > 0) {
-        const RimFit looser = fit_rim(t, noise, freed, shared, reading.belief);
-        const double scatter = std::max(1.0, looser.chi2_per_dof());
-        if (looser.chi2 + (gap_gain + 2 * count) * scatter < reading.fit.chi2) reading.fit = looser;
-    }
+    loosen_ring(t, noise, shared, reading);
     return reading;
 }
 

@@ -20,9 +20,9 @@ constexpr double huber_sigmas = 3.0;
 constexpr double core_sigmas = 6.0; // enough of the air inside to fix its level
 
 /// Columns of the normal equations: the hole's own first, then three a sector, then the shared two.
-enum Column { cx, cy, radius, wall, open, outside };
+enum Column { cx, cy, radius, wall, open, outside, ring_gap };
 enum SectorColumn { lift, gap, beyond };
-constexpr int first_sector = 6, per_sector = 3;
+constexpr int first_sector = 7, per_sector = 3;
 
 struct RimPixel {
     double x, y, t;
@@ -90,6 +90,7 @@ class RimPrediction {
         out.own[outside] -= 1 - inside;
         out.sector[lift] -= 1 - inside;
         out.sector[gap] = -step * density;
+        if (s.in_ring) out.own[ring_gap] = -step * density;
         out.sector[beyond] = 1 - inside;
         out.shared[0] += step * density * z;
     }
@@ -197,6 +198,9 @@ class RimSolver {
         for (int c : {cx, cy, radius, open, outside})
             fitted_.push_back(c);
         if (model_.plated) fitted_.push_back(wall);
+        if (std::any_of(model_.sectors.begin(), model_.sectors.end(),
+                        [](const RimSector& s) { return s.used && s.in_ring; }))
+            fitted_.push_back(ring_gap);
         for (int k = 0; k < static_cast<int>(model_.sectors.size()); ++k) {
             const RimSector& s = model_.sectors[static_cast<std::size_t>(k)];
             if (!s.used) continue;
@@ -280,7 +284,10 @@ class RimSolver {
             if (!s.used) continue;
             add_belief(n, column_of(k, lift), s.lift, 0, belief_.lift_u);
             if (!s.has_step) continue;
-            add_belief(n, column_of(k, gap), s.gap_px, s.gap_expected_px, belief_.gap_u_px);
+            if (s.in_ring)
+                add_belief(n, column_of(k, gap), s.gap_px - model.ring_gap_px, 0, belief_.ring_gap_u_px);
+            else
+                add_belief(n, column_of(k, gap), s.gap_px, s.gap_expected_px, belief_.gap_u_px);
             add_belief(n, column_of(k, beyond), s.beyond, s.beyond_expected, belief_.beyond_u);
         }
     }
@@ -321,11 +328,13 @@ class RimSolver {
         if (to.drill_radius_px() < 1.0) to.wall_px = 1.0 - to.radius_px;
         to.open += step[open];
         to.outside += step[outside];
+        const double ring_step = std::max(-to.ring_gap_px, std::clamp(step[ring_gap], -most, most));
+        to.ring_gap_px += ring_step;
         for (std::size_t k = 0; k < to.sectors.size(); ++k) {
             RimSector& s = to.sectors[k];
             s.lift += step[column_of(static_cast<int>(k), lift)];
-            s.gap_px =
-                std::max(0.0, s.gap_px + std::clamp(step[column_of(static_cast<int>(k), gap)], -most, most));
+            const double along = (s.in_ring ? ring_step : 0) + step[column_of(static_cast<int>(k), gap)];
+            s.gap_px = std::max(s.gap_least_px, s.gap_px + std::clamp(along, -most, most));
             s.beyond += step[column_of(static_cast<int>(k), beyond)];
         }
         return to;
