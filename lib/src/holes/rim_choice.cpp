@@ -22,7 +22,9 @@ constexpr double outside_u = 0.06;         // how far the first look at the leve
 constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
 constexpr double plated_z = 5.0;           // significance that a wall must have
-constexpr double bare_z = 3.0;             // below this there is no wall to speak of
+constexpr double least_wall_px =
+    0.12;                      // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
+constexpr double bare_z = 3.0; // below this there is no wall to speak of
 
 double median(std::vector<double> values) {
     if (values.empty()) return 0;
@@ -313,7 +315,7 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
     choice.plated = plated.fit;
     choice.wall_z = z;
     const bool fits_better = plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
-    choice.is_plated = choice.wall_z > plated_z && fits_better;
+    choice.is_plated = choice.wall_z > plated_z && plated.fit.model.wall_px > least_wall_px && fits_better;
     choice.decided = choice.is_plated || choice.wall_z < bare_z;
     choice.belief = choice.is_plated ? plated.belief : bare.belief;
     return choice;
