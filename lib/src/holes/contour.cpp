@@ -177,9 +177,10 @@ class BinFit {
     double expected_wall_ = 0;
 };
 
-/// Radius at which a plain edge fits the whole bin best, in steps of a px: where to start when the circle does not hold.
-double best_start(const std::vector<BinPixel>& pixels, const BinLevels& levels, double sigma, double noise, double from,
-                  double to) {
+/// Radius at which a plain edge fits the whole bin best, in steps of a px: where to start when the circle
+/// does not hold.
+double best_start(const std::vector<BinPixel>& pixels, const BinLevels& levels, double sigma, double noise,
+                  double from, double to) {
     double best = from, least = 1e300;
     for (double radius = from; radius <= to; radius += 1.0) {
         double chi2 = 0;
@@ -217,7 +218,8 @@ std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const
     return bins;
 }
 
-/// The circle's own radius first; where the pixels disagree, wherever an edge fits them best; where nothing fits, unseen.
+/// The circle's own radius first; where the pixels disagree, wherever an edge fits them best; where nothing
+/// fits, unseen.
 RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
                  const RimModel& model, double sigma, double search_px) {
     JudgedBin near = BinFit(pixels, noise, levels, sigma).solve(model.radius_px, model.wall_px);
