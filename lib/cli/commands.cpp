@@ -109,7 +109,7 @@ int write_demo_case(const Arguments& arguments) {
     if (!arguments.quiet) {
         print("demo case written to " + folder.string() +
               " (synthetic); measure it with\n  ringwall inspect " +
-              (folder / "pump-controller-a.toml").string() + "\n");
+              (folder / "revision-a/case.toml").string() + "\n");
     }
     return 0;
 }

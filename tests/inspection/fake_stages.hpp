@@ -23,6 +23,9 @@ struct FakeStages {
 
     Stages stages() {
         Stages s = real_stages();
+        s.describe_file = [this](const std::filesystem::path& file, const LoadLimits&) {
+            return load(file).facts;
+        };
         s.load = [this](const std::filesystem::path& file, const LoadLimits&) { return load(file); };
         s.to_transmission = [this](Radiograph picture, const ExposureOptions&, Watch&) {
             return expose(picture);

@@ -19,12 +19,13 @@ struct LoadLimits {
 ///
 /// A file with several pages is read only by describe_file; here it is refused with a word about slice
 /// stacks. Throws Error(input), one line: missing, empty, truncated, damaged, over the limit, over 2^31
-/// pixels, unsupported kind. Never crashes and never prints on hostile bytes; no partial picture is ever
-/// returned.
+/// pixels, unsupported kind, float values that are not finite. Never crashes and never prints on hostile
+/// bytes; no partial picture is ever returned.
 Radiograph load_radiograph(const std::filesystem::path& file, const LoadLimits& limits = {});
 
-/// Header facts only (and the SHA-256); pages counted. Same errors as load_radiograph, but several pages are
-/// fine.
+/// Header facts only (and the SHA-256); pages counted. Same errors as load_radiograph as far as a header
+/// shows them, but several pages are fine. What only pixels tell is not filled: the range of floats stays 0,
+/// and `colour` means that there are colour channels, whether they differ or not.
 SourceFacts describe_file(const std::filesystem::path& file, const LoadLimits& limits = {});
 
 /// SHA-256 of bytes, lower-case hex (FIPS 180-4).

@@ -18,13 +18,6 @@
 
 namespace ringwall {
 
-/// Two points of known distance, px and mm.
-struct KnownDistance {
-    Point from_px;
-    Point to_px;
-    double mm = 0;
-};
-
 /// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their
 /// defaults.
 struct InspectRequest {
@@ -99,10 +92,8 @@ void check_results_folder(const std::filesystem::path& folder);
 /// `describe`: what a file holds and whether it is fit to measure on, as text for a person.
 struct Description {
     SourceFacts facts;
-    std::vector<std::string>
-        lines; ///< "name: value" facts, found ones included (blur, noise, halo, polarity)
-    std::vector<std::string>
-        concerns; ///< what each shortcoming costs and what to ask the operator for instead
+    std::vector<std::string> lines; ///< "name: value", what was found included (blur, noise, halo, polarity)
+    std::vector<std::string> concerns; ///< what each shortcoming costs, and what to ask the operator for
     bool fit_to_measure = false;
 };
 /// Several pages: header facts and one concern. Throws Error(input) for a file that cannot be read,

@@ -19,11 +19,21 @@ enum class Radiometry { unknown, linear, log, display };
 /// Which end of the stored grey scale dense material (copper, steel) lies at. `automatic`: to be found.
 enum class DenseSide { automatic, dark, bright };
 
+/// How the beam met the board: through its flat, along it, or from all round (slices).
+enum class Shot { face, edge, stack };
+
 /// Pixel size that a file states, and where it stands in the file. mm a pixel, at the board unless `meaning`
 /// says other.
 struct StatedScale {
     std::array<double, 2> pixel_xy_mm{}; ///< x, y; both > 0
     std::string from;                    ///< for the reader: "TIFF resolution, 508 per cm"
+};
+
+/// Two points of known distance, px and mm.
+struct KnownDistance {
+    Point from_px;
+    Point to_px;
+    double mm = 0;
 };
 
 /// What a picture file says about itself. Facts only: nothing here is estimated from the grey values'
@@ -42,9 +52,10 @@ struct SourceFacts {
     bool colour = false; ///< had colour channels that differ; grey was made of them (Rec. 601 luma, scaled
                          ///< like the source)
     bool inverted_scale =
-        false;               ///< the file declares "minimum is white"; `values` are as stored, not inverted
-    double lowest_value = 0; ///< least value the sample format can hold (0 for unsigned)
-    double full_scale = 0;   ///< greatest value the sample format can hold; float: greatest value present
+        false; ///< the file declares "minimum is white"; `values` are as stored, not inverted
+    double lowest_value =
+        0; ///< least value the sample format can hold (0 for unsigned); float: least value present
+    double full_scale = 0; ///< greatest value the sample format can hold; float: greatest value present
     Radiometry radiometry = Radiometry::unknown; ///< as metadata states it
     std::optional<StatedScale> scale;
     std::vector<std::string>

@@ -16,8 +16,6 @@ namespace ringwall {
 /// Everything found about one board: what results.json holds, in its order (contract.md, OUT/results.json).
 /// Without a scale every mm value is missing with the reason and the px values stand.
 
-enum class Shot { face, edge, stack };
-
 struct ProgramFacts {
     std::string name = "ringwall";
     std::string version;

@@ -3,7 +3,6 @@
 
 #include "ringwall/image.hpp"
 #include "ringwall/radiograph.hpp"
-#include "ringwall/record.hpp"
 
 #include <array>
 #include <filesystem>

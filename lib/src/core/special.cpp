@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/special.hpp"
 
+#include "core/statistics.hpp"
+
 #include <array>
 #include <cmath>
 #include <cstddef>
@@ -26,25 +28,6 @@ double normal_density(double z) {
 
 double normal_cdf(double z) {
     return 0.5 * std::erfc(-z / std::numbers::sqrt2);
-}
-
-double normal_quantile(double p) {
-    // Rational start (Acklam 2003, from memory), then Halley on the exact distribution: the start's digits do
-    // not matter.
-    double z = 0;
-    if (p < 0.02425 || p > 1 - 0.02425) {
-        const double q = std::sqrt(-2 * std::log(p < 0.5 ? p : 1 - p));
-        z = q - (2.515517 + 0.802853 * q + 0.010328 * q * q) /
-                    (1 + 1.432788 * q + 0.189269 * q * q + 0.001308 * q * q * q);
-        if (p < 0.5) z = -z;
-    } else {
-        z = (p - 0.5) * std::sqrt(2 * std::numbers::pi);
-    }
-    for (int i = 0; i < 6; ++i) {
-        const double e = (normal_cdf(z) - p) / normal_density(z);
-        z -= e / (1 + 0.5 * z * e);
-    }
-    return z;
 }
 
 double bessel_i0_scaled(double x) {

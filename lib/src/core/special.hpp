@@ -3,11 +3,9 @@
 
 namespace ringwall {
 
-/// Density and distribution of the standard normal, and the quantile (Acklam's start polished by one Halley
-/// step, relative error below 1e-12 for 1e-12 < p < 1 - 1e-12).
+/// Density and distribution of the standard normal.
 double normal_density(double z);
 double normal_cdf(double z);
-double normal_quantile(double p);
 
 /// exp(-x) I0(x) and exp(-x) I1(x), x >= 0, relative error below 2e-7 (Abramowitz & Stegun 9.8.1-9.8.4, from
 /// memory).

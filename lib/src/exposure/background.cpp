@@ -11,7 +11,6 @@ namespace ringwall::exposure {
 namespace {
 
 constexpr int most_terms = 14; // order 4 without the constant
-constexpr double spot_pixels = neighbourhood_px * neighbourhood_px;
 
 int terms(int order) {
     return (order + 1) * (order + 2) / 2 - 1;
@@ -81,8 +80,8 @@ std::vector<Spot> usable(const FlatSpots& flat, const NoiseLine& noise, double b
         spot.x = s.x;
         spot.y = s.y;
         spot.value = std::log(s.mean);
-        spot.sigma = std::max(2e-5, log_sigma(noise, s.mean, spot_pixels, flat.correlation));
-        if (spot.sigma > 0.1) continue;
+        spot.sigma = std::max(2e-5, log_sigma(noise, s.mean, flat.pixels, flat.correlation));
+        if (spot.sigma > 0.1) continue; // noise alone
         spot.col = s.col;
         spot.row = s.row;
         spots.push_back(spot);
@@ -239,13 +238,13 @@ std::vector<LogSample> block_samples(const Blocks& blocks, const Surface& surfac
 }
 
 /// The brightest level that stands out, among flat spots or single blocks.
-double open_level(const Fit& fit, const std::vector<LogSample>& blocks) {
+void set_open(Background& background, const Fit& fit, const std::vector<LogSample>& blocks) {
     const std::vector<LogLevel> fine = find_levels(blocks, 2e-4, 6);
-    if (fit.levels.empty()) return fine.empty() ? 0 : fine.front().value;
-    const double coarse = fit.levels.front().value;
-    if (fine.empty()) return coarse;
-    const double apart = fine.front().value - coarse;
-    return apart > 0.02 ? fine.front().value : coarse;
+    const double least = -1e9;
+    const double coarse = fit.levels.empty() ? least : fit.levels.front().value;
+    const double narrow = fine.empty() ? least : fine.front().value;
+    background.open_is_narrow = narrow > coarse + 0.02;
+    background.open = std::max({background.open_is_narrow ? narrow : coarse, least});
 }
 
 double fall_of(const Surface& surface, const Blocks& blocks) {
@@ -295,7 +294,7 @@ Background fit_background(const Blocks& blocks, const FlatSpots& flat, const Noi
         if (higher.misfit < fit.misfit * 0.99) fit = std::move(higher);
     }
     background.surface = fit.surface;
-    background.open = open_level(fit, block_samples(blocks, fit.surface, noise, flat.correlation, brightest));
+    set_open(background, fit, block_samples(blocks, fit.surface, noise, flat.correlation, brightest));
     background.levels = fit.levels;
     for (LogLevel& level : background.levels)
         level.value -= background.open;

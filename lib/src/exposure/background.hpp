@@ -25,6 +25,7 @@ struct Background {
     double residual = 0;          ///< robust scatter of the flat spots about surface + level, in ln
     double expected = 0;          ///< what the noise alone would give
     double fall = 0;              ///< greatest over least open beam in the picture, minus 1
+    bool open_is_narrow = false;  ///< the open beam was seen only in single blocks (bores of some 12 px)
     int spots = 0;                ///< flat spots that carried the fit; 0: none, a constant was taken
 };
 

@@ -28,43 +28,74 @@ void one_block(ImageView<const float> picture, int x0, int y0, float& mean, floa
     variance = std::max(0.0F, (squares - sum * sum / pixels) / (pixels - 1));
 }
 
-/// Mean, variance of the nine means (8 degrees of freedom) and mean variance within, of the 3 x 3 blocks
-/// round one.
+/// Quantiles of F for 9 or 25 blocks, and the share of their ratios used.
+struct FlatRule {
+    double tenth;  ///< 10 % point
+    double limit;  ///< about 95 % point
+    double median; ///< of those below the limit
+};
+constexpr FlatRule rule_of(int half) {
+    return half == 1 ? FlatRule{0.43, 2.0, 0.89} : FlatRule{0.64, 1.6, 0.96};
+}
+constexpr double slope_limit = 4.2;
+
 struct Neighbourhood {
     double mean = 0;
-    double between = 0;
-    double within = 0;
+    double between = 0; ///< variance of the block means
+    double within = 0;  ///< mean variance within the blocks
+    double slope = 0;   ///< squares explained by a plane through the means
 };
 
-Neighbourhood look(const Blocks& blocks, int col, int row) {
-    std::array<double, 9> means{};
+Neighbourhood look(const Blocks& blocks, int col, int row, int half) {
+    std::array<double, 25> means{};
     Neighbourhood seen;
-    std::size_t n = 0;
-    for (int r = row - 1; r <= row + 1; ++r)
-        for (int c = col - 1; c <= col + 1; ++c) {
-            const std::size_t i = blocks.at(c, r);
-            means[n++] = blocks.mean[i];
+    const int n = (2 * half + 1) * (2 * half + 1);
+    double gx = 0, gy = 0, norm = 0;
+    std::size_t k = 0;
+    for (int r = -half; r <= half; ++r)
+        for (int c = -half; c <= half; ++c) {
+            const std::size_t i = blocks.at(col + c, row + r);
+            means[k++] = blocks.mean[i];
             seen.mean += blocks.mean[i];
             seen.within += blocks.variance[i];
+            gx += c * blocks.mean[i];
+            gy += r * blocks.mean[i];
+            norm += c * c;
         }
-    seen.mean /= 9;
-    seen.within /= 9;
-    for (const double m : means)
-        seen.between += (m - seen.mean) * (m - seen.mean);
-    seen.between /= 8;
+    seen.mean /= n;
+    seen.within /= n;
+    for (std::size_t i = 0; i < k; ++i)
+        seen.between += (means[i] - seen.mean) * (means[i] - seen.mean);
+    seen.between /= n - 1;
+    seen.slope = (gx * gx + gy * gy) / norm;
     return seen;
 }
 
-double ratio(const Neighbourhood& seen, double quantum) {
+double over_noise(double square, const Neighbourhood& seen, double quantum) {
     const double floor = quantum * quantum / 12;
-    return (pixels * seen.between + floor) / (seen.within + floor);
+    return (pixels * square + floor) / (seen.within + floor + 1e-30);
 }
 
 /// The ratio of between to within that undisturbed places of this picture have, from a low quantile, since
-/// structure only raises it. The 10 % point of F(8, 135) is 0.43; the median of those below 2 is 0.89.
+/// structure only raises it.
 double usual_ratio(std::vector<float> ratios, double share, double of_independent_pixels) {
     if (ratios.empty()) return 1;
     return std::clamp(quantile(ratios, share) / of_independent_pixels, 1.0, 8.0);
+}
+
+double usual_ratio(const Blocks& blocks, double quantum, int half) {
+    std::vector<float> ratios;
+    for (int row = half; row + half < blocks.rows; row += 3)
+        for (int col = half; col + half < blocks.cols; col += 3) {
+            const Neighbourhood seen = look(blocks, col, row, half);
+            ratios.push_back(static_cast<float>(over_noise(seen.between, seen, quantum)));
+        }
+    const FlatRule rule = rule_of(half);
+    const double first = usual_ratio(ratios, 0.1, rule.tenth);
+    // Again from those that pass: by then the lowest tenth is no longer a guess about how much of the picture
+    // is flat.
+    std::erase_if(ratios, [&](float r) { return r > rule.limit * first; });
+    return usual_ratio(ratios, 0.5, rule.median);
 }
 
 } // namespace
@@ -100,22 +131,19 @@ float quantile(std::vector<float>& values, double share) {
     return values[k];
 }
 
-FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step) {
+FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step, int half) {
     FlatSpots found;
-    std::vector<float> ratios;
-    for (int row = 1; row + 1 < blocks.rows; row += 3)
-        for (int col = 1; col + 1 < blocks.cols; col += 3)
-            ratios.push_back(static_cast<float>(ratio(look(blocks, col, row), quantum)));
-    found.correlation = usual_ratio(ratios, 0.1, 0.43);
-    // Again from those that pass: by then the lowest tenth is no longer a guess about how much of the picture
-    // is flat.
-    std::erase_if(ratios, [&](float r) { return r > 2 * found.correlation; });
-    found.correlation = usual_ratio(ratios, 0.5, 0.89);
+    const int count = (2 * half + 1) * (2 * half + 1);
+    found.pixels = count * pixels;
+    found.degrees = count * (pixels - 1);
+    found.correlation = usual_ratio(blocks, quantum, half);
+    const double limit = rule_of(half).limit * found.correlation;
     const Frame frame(blocks.cols * block_px, blocks.rows * block_px);
-    for (int row = 1; row + 1 < blocks.rows; row += step)
-        for (int col = 1; col + 1 < blocks.cols; col += step) {
-            const Neighbourhood seen = look(blocks, col, row);
-            if (ratio(seen, quantum) > 2 * found.correlation) continue;
+    for (int row = half; row + half < blocks.rows; row += step)
+        for (int col = half; col + half < blocks.cols; col += step) {
+            const Neighbourhood seen = look(blocks, col, row, half);
+            if (over_noise(seen.between, seen, quantum) > limit) continue;
+            if (over_noise(seen.slope, seen, quantum) > slope_limit * found.correlation) continue;
             FlatSpot spot;
             spot.x = static_cast<float>(frame.x((col + 0.5) * block_px - 0.5));
             spot.y = static_cast<float>(frame.y((row + 0.5) * block_px - 0.5));

@@ -10,8 +10,6 @@ namespace ringwall::exposure {
 
 /// Side of the coarse blocks that all fits over a whole picture stand on, in pixels.
 inline constexpr int block_px = 4;
-/// A neighbourhood is 3 x 3 blocks: 144 pixels.
-inline constexpr int neighbourhood_px = 3 * block_px;
 
 /// Runs work(first_row, last_row) over [0, rows) on the pool in force. The work must write to places of its
 /// own, so that the split changes no bit.
@@ -32,27 +30,32 @@ struct Blocks {
 
 Blocks make_blocks(ImageView<const float> picture);
 
-/// A place where 3 x 3 blocks differ by no more than their noise: one material, one heel value.
+/// A place where neighbouring blocks differ by no more than their noise: one material, one heel value.
 struct FlatSpot {
     float x = 0; ///< centre, in units of half the picture's longer side from its middle: -1 to 1
     float y = 0;
     int col = 0; ///< block in the middle
     int row = 0;
-    float mean = 0;     ///< of 144 pixels
-    float variance = 0; ///< of one pixel, pooled within the nine blocks
+    float mean = 0;
+    float variance = 0; ///< of one pixel, pooled within the blocks
 };
 
-/// All flat spots on a grid of `step` blocks (1: every block in the middle). `quantum`: the step of the grey
-/// scale.
-///
-/// A spot is flat when the variance of its nine means, times 16, is below twice the picture's usual ratio to
-/// the variance within them (F(8, 135) passes 2 in 5 % of cases). The usual ratio is 1 for independent
-/// pixels; it is returned in `correlation` (more after smoothing in the cabinet).
+/// Flat spots of one size. `correlation`: usual ratio of the variance between block means, times 16, to that
+/// within; 1 for independent pixels, more after smoothing in the cabinet.
 struct FlatSpots {
     std::vector<FlatSpot> spots;
     double correlation = 1;
+    int pixels = 0;     ///< in a spot
+    double degrees = 0; ///< degrees of freedom of a spot's variance
 };
-FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step);
+
+/// Flat spots of (2 half + 1)^2 blocks, half 1 or 2, with their middles on a grid of `step` blocks.
+/// `quantum`: step of the grey scale.
+///
+/// A spot is flat when its block means neither scatter (ratio between to within below what F passes in about
+/// 95 %) nor slope (the plane through them below what chi-square of 2 degrees passes in 88 %): a foil's edge
+/// behind a hard beam is weaker than a pixel's noise, and only the slope tells it.
+FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step, int half = 1);
 
 /// Places in FlatSpot units.
 struct Frame {

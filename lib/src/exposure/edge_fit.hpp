@@ -8,9 +8,9 @@
 
 namespace ringwall::exposure {
 
-/// One edge between two even materials, in a window round a point on it. With n the coordinate along `normal_rad` (from
-/// +x towards +y, picture axes) and t across it, both from the point: d = n - offset - curvature t^2 / 2 and
-/// T = dark + step Phi(d / s). The bright side lies where d > 0.
+/// One edge between two even materials, in a window round a point on it. With n the coordinate along
+/// `normal_rad` (from +x towards +y, picture axes) and t across it, both from the point: d = n - offset -
+/// curvature t^2 / 2 and T = dark + step Phi(d / s). The bright side lies where d > 0.
 struct Edge {
     Point at_px;
     double normal_rad = 0;
@@ -18,15 +18,15 @@ struct Edge {
     double curvature_per_px = 0;
     double dark = 0;
     double step = 0;
-    double sigma_px = 1;       ///< s
-    double sigma_u_px = 0;     ///< of s, when fitted alone
-    double chi2 = 0;           ///< a pixel, against the noise model
+    double sigma_px = 1;          ///< s
+    double sigma_u_px = 0;        ///< of s, when fitted alone
+    double chi2 = 0;              ///< a pixel, against the noise model
     double relative_residual = 0; ///< RMS over the step
     bool usable = false;
 };
 
-inline constexpr int edge_half_length_px = 9;  ///< window along the normal
-inline constexpr int edge_half_width_px = 6;   ///< and across
+inline constexpr int edge_half_length_px = 9; ///< window along the normal
+inline constexpr int edge_half_width_px = 6;  ///< and across
 
 /// Finds the place of the edge along the normal from averaged differences and sets the start values.
 /// False when the window leaves the picture or holds no step over 4 sigma.

@@ -16,9 +16,6 @@
 namespace ringwall::exposure {
 namespace {
 
-constexpr std::size_t most_edges = 500; // of either kind
-constexpr int cell_blocks = 10;         // one candidate in 40 x 40 px
-
 struct Slope {
     double x = 0, y = 0;
     [[nodiscard]] double size() const { return std::hypot(x, y); }
@@ -39,12 +36,12 @@ bool touches_open(const Blocks& b, int col, int row) {
 }
 
 /// Steepest place of a cell; `at_open`: only next to the open beam.
-std::optional<Edge> steepest_in_cell(const Blocks& blocks, int col0, int row0, const NoiseModel& noise,
-                                     bool at_open) {
+std::optional<Edge> steepest_in_cell(const Blocks& blocks, int col0, int row0, int cell,
+                                     const NoiseModel& noise, bool at_open) {
     Slope best;
     int col = 0, row = 0;
-    for (int r = std::max(3, row0); r < std::min(row0 + cell_blocks, blocks.rows - 3); ++r)
-        for (int c = std::max(3, col0); c < std::min(col0 + cell_blocks, blocks.cols - 3); ++c) {
+    for (int r = std::max(3, row0); r < std::min(row0 + cell, blocks.rows - 3); ++r)
+        for (int c = std::max(3, col0); c < std::min(col0 + cell, blocks.cols - 3); ++c) {
             const Slope slope = slope_at(blocks, c, r);
             if (slope.size() <= best.size() || touches_open(blocks, c, r) != at_open) continue;
             best = slope;
@@ -60,15 +57,16 @@ std::optional<Edge> steepest_in_cell(const Blocks& blocks, int col0, int row0, c
     return edge;
 }
 
-std::vector<Edge> candidates(const Blocks& blocks, const NoiseModel& noise) {
+/// One candidate of either kind in every cell of `cell` blocks.
+std::vector<Edge> candidates(const Blocks& blocks, const NoiseModel& noise, int cell, std::size_t most) {
     std::vector<Edge> edges;
     for (const bool at_open : {true, false}) {
         std::vector<Edge> found;
-        for (int row = 0; row < blocks.rows; row += cell_blocks)
-            for (int col = 0; col < blocks.cols; col += cell_blocks)
-                if (const auto edge = steepest_in_cell(blocks, col, row, noise, at_open))
+        for (int row = 0; row < blocks.rows; row += cell)
+            for (int col = 0; col < blocks.cols; col += cell)
+                if (const auto edge = steepest_in_cell(blocks, col, row, cell, noise, at_open))
                     found.push_back(*edge);
-        const std::size_t n = std::min(found.size(), most_edges);
+        const std::size_t n = std::min(found.size(), most);
         for (std::size_t i = 0; i < n; ++i)
             edges.push_back(found[i * found.size() / n]);
     }
@@ -200,8 +198,20 @@ Width shared_width(ImageView<const float> t, const NoiseModel& noise, std::vecto
 
 /// Bores and the board's outline are cut in one: single steps. Copper edges of several layers may lie a pixel
 /// apart and look like one wider step, so they count only where the others do not suffice.
-bool at_open(const Edge& edge) {
-    return std::abs(edge.dark + edge.step - 1) < 0.02;
+/// A via's far wall is too near: there must still be open beam 14 to 20 px on.
+bool at_open(ImageView<const float> t, const Edge& edge) {
+    if (std::abs(edge.dark + edge.step - 1) > 0.02) return false;
+    const double c = std::cos(edge.normal_rad), s = std::sin(edge.normal_rad);
+    double sum = 0, n = 0;
+    for (int d = 14; d <= 20; ++d)
+        for (int a = -3; a <= 3; ++a) {
+            const auto x = static_cast<int>(std::lround(edge.at_px.x + d * c - a * s));
+            const auto y = static_cast<int>(std::lround(edge.at_px.y + d * s + a * c));
+            if (!t.contains(x, y)) continue;
+            sum += t(x, y);
+            n += 1;
+        }
+    return n > 20 && sum / n > 1 - 0.35 * edge.step;
 }
 
 EdgeFacts blur_of(ImageView<const float> t, const NoiseModel& noise, const std::vector<Edge>& all) {
@@ -209,7 +219,8 @@ EdgeFacts blur_of(ImageView<const float> t, const NoiseModel& noise, const std::
     std::vector<Edge> edges = clean(all), open;
     facts.blur_sigma_px = Estimate::missing("too few clean edges in view to measure the blur");
     if (edges.size() < 6) return facts;
-    std::copy_if(edges.begin(), edges.end(), std::back_inserter(open), at_open);
+    std::copy_if(edges.begin(), edges.end(), std::back_inserter(open),
+                 [&](const Edge& e) { return at_open(t, e); });
     Width width = shared_width(t, noise, open, first_width(open).value);
     facts.edges = static_cast<int>(open.size());
     if (width.value <= 0 || width.u > 0.03 * width.value) {
@@ -292,9 +303,14 @@ void add_halo(ImageView<const float> t, const NoiseModel& noise, const std::vect
 
 EdgeFacts measure_edges(ImageView<const float> t, const Blocks& blocks, const NoiseModel& noise,
                         bool saturated) {
-    std::vector<Edge> edges = candidates(blocks, noise);
+    std::vector<Edge> edges = candidates(blocks, noise, 10, 400);
     fit_all(t, noise, edges);
     EdgeFacts facts = blur_of(t, noise, edges);
+    if (!facts.blur_sigma_px || facts.blur_sigma_px.u() > 0.012 * facts.blur_sigma_px.value()) {
+        edges = candidates(blocks, noise, 4, 1500); // weak edges: take all there are
+        fit_all(t, noise, edges);
+        facts = blur_of(t, noise, edges);
+    }
     add_halo(t, noise, edges, saturated, facts);
     return facts;
 }

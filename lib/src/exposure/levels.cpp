@@ -9,8 +9,9 @@ namespace ringwall::exposure {
 namespace {
 
 constexpr double two_root_pi = 3.5449077018110318;
+constexpr double smoothing_share = 0.6; // of the samples' own noise: more would merge neighbours
 
-/// Counts on a regular grid of log values, with the mean noise of the samples in each bin.
+/// Counts on a regular grid of log values, with the width of smoothing for each bin.
 struct Density {
     double low = 0;
     double step = 1;
@@ -32,7 +33,7 @@ Density make_density(const std::vector<LogSample>& samples, double least_sigma) 
         high = std::max(high, s.value);
         fine = std::min(fine, s.sigma);
     }
-    density.step = std::max(std::max(fine, least_sigma) / 3, (high - low) / 20000 + 1e-12);
+    density.step = std::max(std::max(smoothing_share * fine, least_sigma) / 3, (high - low) / 20000 + 1e-12);
     density.low = low - 2 * density.step;
     const auto bins = static_cast<std::size_t>((high - density.low) / density.step) + 4;
     density.counts.assign(bins, 0);
@@ -44,7 +45,8 @@ Density make_density(const std::vector<LogSample>& samples, double least_sigma) 
     }
     double last = least_sigma;
     for (std::size_t b = bins; b-- > 0;) { // from the bright end, where the noise is best known
-        if (density.counts[b] > 0) last = std::max(least_sigma, density.sigma[b] / density.counts[b]);
+        if (density.counts[b] > 0)
+            last = std::max(least_sigma, smoothing_share * density.sigma[b] / density.counts[b]);
         density.sigma[b] = last;
     }
     return density;
@@ -85,7 +87,7 @@ bool stands_out(const Density& d, std::size_t peak, double fewest) {
     if (n < fewest) return false;
     const double saddle = std::max(lowest_on_the_way_up(d, peak, -1), lowest_on_the_way_up(d, peak, +1));
     const double lost = saddle * two_root_pi * d.sigma[peak] / d.step;
-    return n - lost > 3 * std::sqrt(n);
+    return n - lost > 4 * std::sqrt(n);
 }
 
 /// Mean of the samples within 2 sigma of the peak, moved until it rests: symmetric about the peak, so tails
@@ -120,7 +122,8 @@ std::vector<LogLevel> find_levels(const std::vector<LogSample>& samples, double 
     for (std::size_t b = density.smooth.size() - 1; b-- > 1;) {
         if (density.smooth[b] <= density.smooth[b + 1] || density.smooth[b] < density.smooth[b - 1]) continue;
         if (!stands_out(density, b, fewest)) continue;
-        levels.push_back(refine(samples, density.value(static_cast<double>(b)), density.sigma[b]));
+        levels.push_back(
+            refine(samples, density.value(static_cast<double>(b)), density.sigma[b] / smoothing_share));
     }
     return levels;
 }

@@ -5,6 +5,7 @@
 #include "exposure/blocks.hpp"
 #include "exposure/edges.hpp"
 #include "exposure/noise.hpp"
+#include "exposure/open_cores.hpp"
 #include "exposure/polarity.hpp"
 #include "ringwall/error.hpp"
 
@@ -188,7 +189,8 @@ void Conversion::decide_polarity() {
         return;
     }
     const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
-    const Polarity polarity = find_polarity(picture_, blocks_, fit_noise(flat.spots, 135), map_.radiometry);
+    const Polarity polarity =
+        find_polarity(picture_, blocks_, fit_noise(flat.spots, flat.degrees), map_.radiometry);
     map_.dense = polarity.dense_is_dark() ? DenseSide::dark : DenseSide::bright;
     if (!polarity.sure())
         warn(std::string("Which end of the grey scale is dense was hard to tell; taken as ") +
@@ -245,7 +247,7 @@ void Conversion::apply(const Background& background) {
 void Conversion::measure_noise() {
     blocks_ = make_blocks(picture_.values.view());
     const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
-    const NoiseLine line = fit_noise(flat.spots, 135);
+    const NoiseLine line = fit_noise(flat.spots, flat.degrees);
     if (line.bins == 0) return;
     const double rounding = quantum_ * quantum_ / 12;
     const bool poisson = line.slope > 2 * line.slope_u && line.slope > 0;
@@ -268,8 +270,11 @@ void Conversion::flatten() {
     to_signal();
     step(2);
     FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
-    const Background background =
-        fit_background(blocks_, flat, fit_noise(flat.spots, 135), shown_only() ? 2 : 4);
+    Background background =
+        fit_background(blocks_, flat, fit_noise(flat.spots, flat.degrees), shown_only() ? 2 : 4);
+    if (background.open_is_narrow)
+        background.open =
+            open_from_cores(picture_.values.view(), blocks_, background).value_or(background.open);
     step(3);
     apply(background);
     quantum_ *= std::exp(-background.open);

@@ -6,7 +6,6 @@
 #include <dcmtk/config/osconfig.h> // before any other header of DCMTK
 #include <dcmtk/dcmdata/dcpixseq.h>
 #include <dcmtk/dcmdata/dcpxitem.h>
-#include <dcmtk/dcmdata/dcrledrg.h>
 #include <dcmtk/dcmdata/dctk.h>
 #include <dcmtk/dcmjpeg/djdecode.h>
 #include <dcmtk/dcmjpls/djdecode.h>
@@ -22,7 +21,6 @@ void set_up_codecs() {
     static std::once_flag once;
     std::call_once(once, [] {
         OFLog::configure(OFLogger::OFF_LOG_LEVEL);
-        DcmRLEDecoderRegistration::registerCodecs();
         DJDecoderRegistration::registerCodecs(EDC_photometricInterpretation, EUC_never, EPC_colorByPixel);
         DJLSDecoderRegistration::registerCodecs(EJLSUC_never, EJLSPC_colorByPixel);
     });
@@ -49,6 +47,16 @@ void check_end_mark(const SourceFile& file, std::span<const std::byte> fragment)
         if (!is(at + 1, 0) && !is(at + 1, 0xFF)) break;
     }
     file.refuse("is damaged: the JPEG in its pixels is cut off");
+}
+
+std::vector<std::byte> joined_fragments(const SourceFile& file, const DicomScan& scan) {
+    std::vector<std::byte> all;
+    for (const DicomElement& fragment : scan.fragments()) {
+        all.resize(all.size() + static_cast<std::size_t>(fragment.length));
+        if (!file.read_all(fragment.offset, std::span(all).last(static_cast<std::size_t>(fragment.length))))
+            file.refuse("is a cut-off DICOM file");
+    }
+    return all;
 }
 
 std::unique_ptr<DcmPixelSequence> read_fragments(const SourceFile& file, const DicomScan& scan) {
@@ -106,6 +114,8 @@ bool lossy_syntax(const std::string& transfer_syntax) {
 }
 
 DicomFrame decode_dicom_frame(const SourceFile& file, const DicomScan& scan, const DicomLayout& layout) {
+    if (tail(scan.transfer_syntax()) == "5")
+        return {decode_dicom_runs(file, joined_fragments(file, scan), layout), layout.photometric};
     set_up_codecs();
     DcmDataset data;
     describe(data, layout);
@@ -114,7 +124,7 @@ DicomFrame decode_dicom_frame(const SourceFile& file, const DicomScan& scan, con
     element->putOriginalRepresentation(syntax.getXfer(), nullptr, read_fragments(file, scan).release());
     DcmPixelData& pixels = *element;
     if (data.insert(element.get()).bad()) file.refuse("is damaged: its pixels cannot be set up for decoding");
-    element.release(); // the data set owns it now
+    static_cast<void>(element.release()); // the data set owns it now
 
     DicomFrame frame;
     frame.bytes.resize(
@@ -126,7 +136,7 @@ DicomFrame decode_dicom_frame(const SourceFile& file, const DicomScan& scan, con
     if (outcome.bad())
         file.refuse("is damaged: its compressed pixels cannot be decoded (" + clean_line(outcome.text()) +
                     ")");
-    frame.photometric = photometric.c_str();
+    frame.photometric = photometric;
     return frame;
 }
 

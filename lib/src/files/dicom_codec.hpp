@@ -28,8 +28,12 @@ struct DicomFrame {
 std::string unsupported_syntax(const std::string& transfer_syntax);
 bool lossy_syntax(const std::string& transfer_syntax);
 
-/// The one frame that all fragments of the file make up, through DCMTK's codecs (RLE, JPEG, JPEG-LS), which
-/// see nothing of the file but these bytes. Throws Error(input).
+/// A frame from its run-length segments, least byte of each sample first. Throws Error(input).
+std::vector<std::byte> decode_dicom_runs(const SourceFile& file, std::span<const std::byte> packed,
+                                         const DicomLayout& layout);
+
+/// The one frame that all fragments of the file make up: run-length by own code, JPEG and JPEG-LS through
+/// DCMTK's codecs, which see nothing of the file but these bytes. Throws Error(input).
 DicomFrame decode_dicom_frame(const SourceFile& file, const DicomScan& scan, const DicomLayout& layout);
 
 } // namespace ringwall::files

@@ -265,6 +265,7 @@ void decode(const SourceFile& file, const DicomScan& scan, const DicomLayout& la
     std::vector<std::vector<std::byte>> lines(planes ? static_cast<std::size_t>(layout.samples) : 1,
                                               std::vector<std::byte>(row_bytes));
     std::vector<const std::byte*> starts;
+    starts.reserve(lines.size());
     for (const auto& line : lines)
         starts.push_back(line.data());
     for (int y = 0; y < layout.rows; ++y) {

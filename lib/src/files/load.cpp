@@ -24,12 +24,13 @@ bool starts_with(std::span<const std::byte> head, std::initializer_list<int> byt
 /// A first line "Key = value" with one of the keys that such headers begin with.
 bool starts_like_meta_image(std::span<const std::byte> head) {
     const std::string_view text(reinterpret_cast<const char*>(head.data()), head.size());
-    for (const std::string_view key : {"ObjectType", "ObjectSubType", "NDims", "Comment"}) {
-        if (!text.starts_with(key)) continue;
+    const auto begins_with = [&](std::string_view key) {
+        if (!text.starts_with(key)) return false;
         const std::size_t sign = text.find_first_not_of(' ', key.size());
-        if (sign != std::string_view::npos && text[sign] == '=') return true;
-    }
-    return false;
+        return sign != std::string_view::npos && text[sign] == '=';
+    };
+    return begins_with("ObjectType") || begins_with("ObjectSubType") || begins_with("NDims") ||
+           begins_with("Comment");
 }
 
 /// By content: the name's ending is what people type, the first bytes are what the file is.

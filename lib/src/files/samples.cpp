@@ -58,8 +58,9 @@ bool wide(const std::byte* row, int first, int step, int count, float* out) {
         const std::ptrdiff_t at = first + static_cast<std::ptrdiff_t>(i) * step;
         std::memcpy(&value, row + at * static_cast<std::ptrdiff_t>(sizeof(T)), sizeof value);
         out[i] = static_cast<float>(value);
-        // long double holds every 64-bit integer and double exactly.
-        lost |= static_cast<long double>(out[i]) != static_cast<long double>(value) && value == value;
+        // long double holds every 64-bit integer and double exactly. Not a number stays one.
+        const auto stored = static_cast<long double>(value);
+        lost |= static_cast<long double>(out[i]) != stored && !std::isnan(stored);
     }
     return lost;
 }

@@ -3,7 +3,6 @@
 
 #include "core/text.hpp"
 #include "ringwall/error.hpp"
-#include "ringwall/inspection.hpp"
 
 #include <cassert>
 #include <cmath>

@@ -14,8 +14,6 @@
 
 namespace ringwall {
 
-struct KnownDistance;
-
 /// How many mm a pixel is at the board's planes, in x and in y. The only place where px become mm.
 ///
 /// A pixel may be wider than high: a length then converts with the factor of its direction, a diameter (a

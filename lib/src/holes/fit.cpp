@@ -44,7 +44,9 @@ double summed(const std::vector<std::pair<std::string, double>>& parts) {
 
 /// u that comes with blur and barrel level into a quantity which moves by `by` for a unit change of each.
 double carried_u(const Eigen::RowVector2d& by, const HolePriors& priors) {
-    return std::sqrt(std::max(0.0, (by * priors.covariance * by.transpose()).value()));
+    const RimSharedVariance& v = priors.variance;
+    return std::sqrt(
+        std::max(0.0, by[0] * by[0] * v.sigma + by[1] * by[1] * v.barrel + 2 * by[0] * by[1] * v.both));
 }
 
 void fill_position(const RimFit& fit, Hole& hole) {

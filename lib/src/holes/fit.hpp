@@ -7,7 +7,7 @@
 #include "ringwall/watch.hpp"
 
 #include "holes/barrel_level.hpp"
-#include "holes/rim_model.hpp"
+#include "holes/rim_shared.hpp"
 
 #include <span>
 
@@ -16,8 +16,7 @@ namespace ringwall {
 /// What one hole can be told from all others of the picture: blur and the grey level of plating seen end-on.
 struct HolePriors {
     RimShared shared;
-    /// Of (sigma_px, barrel): the two go together, since a wider blur and a lighter barrel look alike.
-    Eigen::Matrix2d covariance = Eigen::Matrix2d::Zero();
+    RimSharedVariance variance;
     bool blur_known =
         false; ///< from edges of this picture; else the exposure stage's estimate, or 1.2 px assumed
     bool barrel_known =

@@ -156,16 +156,16 @@ HolePriors learn_priors(const TransmissionMap& map, const MaterialMap& materials
         witnesses.push_back({choice.chosen(), choice.belief, scatter});
         ++count;
     }
-    priors.covariance(0, 0) = expected_u * expected_u;
+    priors.variance.sigma = expected_u * expected_u;
     if (witnesses.empty()) return priors;
     const Testimony shared =
         settle(map, noise, std::move(witnesses), priors.shared, Estimate::of(expected, expected_u), barrel);
     priors.shared = shared.shared;
     priors.blur_known = true;
     priors.barrel_known = plated > 0;
-    priors.covariance = shared.curvature.inverse();
-    priors.covariance(0, 0) += std::pow(model_share * priors.shared.sigma_px, 2);
-    if (priors.barrel_known) priors.covariance(1, 1) += model_share * model_share;
+    const Eigen::Matrix2d covariance = shared.curvature.inverse();
+    priors.variance = {covariance(0, 0) + std::pow(model_share * priors.shared.sigma_px, 2),
+                       covariance(1, 1) + model_share * model_share, covariance(0, 1)};
     return priors;
 }
 

@@ -14,6 +14,7 @@ namespace {
 constexpr double step_significance = 4.0;  // sigmas between the near and the far zone for a step to be put in
 constexpr double least_step = 0.006;       // in T: smaller steps do not move the edge (below 0.01 px)
 constexpr double gap_gain = 6.0;           // chi-square that freed gaps must bring, besides 2 each
+constexpr double outside_u = 0.06;         // how far the first look at the level behind plating can be wrong
 constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
 constexpr double plated_z = 5.0;           // significance that a wall must have
@@ -117,7 +118,8 @@ void start_wall(const RimStart& start, const RimShared& shared, RimModel& model)
             plateau.push_back(ray.plateau);
         }
     if (place.empty()) return;
-    model.wall_px = std::clamp(2.5 * shared.sigma_px * median(depth), 0.1, 4.0);
+    // The air's own blurred edge fills the dip: start from twice of what it shows, and never from nothing.
+    model.wall_px = std::clamp(5.0 * shared.sigma_px * median(depth), 0.5, 4.0);
     model.radius_px = std::max(1.5, median(place) - 0.5 * model.wall_px);
     model.outside = median(plateau);
 }
@@ -228,7 +230,11 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
                     const RimShared& shared, const MaterialLevels& levels) {
     Reading reading;
     RimModel model = model_from(start, shared, true);
-    reading.belief = {.open = levels.open.value_or(1.0), .lift_u = 0.003, .gap_u_px = 1.2 * shared.sigma_px};
+    reading.belief = {.open = levels.open.value_or(1.0),
+                      .outside = model.outside,
+                      .outside_u = outside_u,
+                      .lift_u = 0.003,
+                      .gap_u_px = 1.2 * shared.sigma_px};
     for (RimSector& s : model.sectors)
         s.band_px = narrow_band_sigmas * shared.sigma_px;
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
@@ -244,6 +250,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
         lifts.push_back(std::abs(behind[k].mean(plated_near, plated_near + 2) - model.outside));
         const int own = first_change(behind[k], plated_near, noise_near);
         put_step(s, behind[k], own >= 0 ? own : common, shared.sigma_px);
+        s.gap_least_px = 1.5 * shared.sigma_px;
     }
     reading.belief.lift_u = std::clamp(1.48 * median(std::move(lifts)) - noise_near / 3, 0.002, 0.05);
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);

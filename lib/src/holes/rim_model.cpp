@@ -316,7 +316,7 @@ class RimSolver {
         to.centre_px.x += std::clamp(step[cx], -most, most);
         to.centre_px.y += std::clamp(step[cy], -most, most);
         to.radius_px = std::max(1.0, to.radius_px + std::clamp(step[radius], -most, most));
-        if (to.plated) to.wall_px = std::clamp(to.wall_px + step[wall], -1.0, 12.0);
+        if (to.plated) to.wall_px = std::clamp(to.wall_px + step[wall], 0.0, 12.0);
         if (to.drill_radius_px() < 1.0) to.wall_px = 1.0 - to.radius_px;
         to.open += step[open];
         to.outside += step[outside];

@@ -4,6 +4,8 @@
 #include "ringwall/image.hpp"
 #include "ringwall/transmission.hpp"
 
+#include "holes/rim_shared.hpp"
+
 #include <Eigen/Core>
 
 #include <optional>
@@ -19,16 +21,11 @@ struct RimSector {
     bool has_step = false;
     bool gap_free = true;       ///< false: the step stands where it is (touching, by default)
     double gap_px = 0;          ///< from the wall's outside to the step
+    double gap_least_px = 0;    ///< a plated wall and a step nearer than this could trade places
     double gap_expected_px = 0; ///< where the first look saw it
     double beyond = 0;          ///< T behind the step
     double beyond_expected = 0;
     double band_px = 0; ///< fitted distance behind the wall
-};
-
-/// Grey levels and blur that all holes of a picture share.
-struct RimShared {
-    double sigma_px = 1.0; ///< Gaussian equivalent of optics and pixel area
-    double barrel = 0.0;   ///< T through the plating along the whole depth
 };
 
 /// A round hole in T: void | wall (when plated) | outside level of the sector | perhaps a step. Concentric,

@@ -13,8 +13,9 @@ namespace {
 
 /// Every file this version writes; a later one adds its own.
 constexpr std::array results_files{"results.json", "holes.csv", "overlay.png"};
-constexpr std::array demo_files{"demo.txt", "pump-controller-a.toml", "pump-controller-b.toml",
-                                "pump-controller-a-face.tif", "pump-controller-b-face.tif"};
+constexpr std::array demo_files{"README.txt", "revision-a", "revision-b"};
+/// First words of the demo's README.txt.
+constexpr std::string_view demo_mark = "DEMO CASE: FIELD PUMP CONTROLLER";
 
 std::string head_of(const fs::path& file) {
     std::ifstream in(file, std::ios::binary);
@@ -31,7 +32,7 @@ bool is_our_json(const fs::path& file) {
 }
 
 bool is_demo_folder(const fs::path& folder) {
-    return head_of(folder / "demo.txt").starts_with(std::string_view(demo_mark));
+    return head_of(folder / "README.txt").starts_with(demo_mark);
 }
 
 template<std::size_t n>

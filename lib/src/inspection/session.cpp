@@ -12,6 +12,24 @@ std::optional<Radiograph> load_beside(const std::optional<std::filesystem::path>
     return products.stages.load(*file, limits);
 }
 
+/// A file with several pages is no bad file: it waits for a stage that is not there yet.
+Radiograph load_one(const Session::Products& products, const LoadLimits& limits) {
+    const std::filesystem::path& file = products.request.pictures.front();
+    try {
+        return products.stages.load(file, limits);
+    } catch (const Error& error) {
+        int pages = 1;
+        try {
+            pages = products.stages.describe_file(file, limits).pages;
+        } catch (const Error&) {
+            throw error;
+        }
+        if (pages <= 1) throw;
+        throw Error(Fault::usage, file.string() + ": " + std::to_string(pages) +
+                                      " pages or slices: slice stacks are not in this version");
+    }
+}
+
 ExposureFacts facts_of(const TransmissionMap& map) {
     return {map.radiometry,    map.t_is_physical,      map.dense,   map.noise,
             map.blur_sigma_px, map.saturated_fraction, map.warnings};
@@ -52,7 +70,7 @@ void Session::Products::prepare_map(Watch& watch) {
     LoadLimits limits;
     limits.memory_bytes = request.memory_bytes;
     watch.progress("reading", 0, 1);
-    Radiograph picture = stages.load(request.pictures.front(), limits);
+    Radiograph picture = load_one(*this, limits);
     if (watch.cancelled()) throw Cancelled{};
     if (facts && facts->sha256 != picture.facts.sha256) {
         throw Error(Fault::input,
@@ -80,7 +98,7 @@ void Session::Products::prepare(InspectWatch& watch) {
         watch.progress("finding holes", 0, 1);
         found = stages.find_holes(*map, *materials, watch);
     }
-    if (!priors) priors = stages.learn(*map, *materials, *found, request, watch);
+    if (!priors) priors = stages.learn(*map, *materials, *found, {request.board_mm, request.foil_um}, watch);
     if (watch.cancelled()) throw Cancelled{};
 }
 

@@ -4,12 +4,12 @@
 #include "ringwall/error.hpp"
 #include "ringwall/files.hpp"
 #include "ringwall/hole.hpp"
-#include "ringwall/inspection.hpp"
 #include "ringwall/materials.hpp"
 #include "ringwall/transmission.hpp"
 
 #include <functional>
 #include <memory>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -18,6 +18,11 @@ namespace ringwall {
 /// What fitting one hole needs besides the picture: learned once from the holes found automatically, so that
 /// no decision of a person changes how another hole is fitted. The stages know what is in it.
 using SharedPriors = std::shared_ptr<const void>;
+
+/// What a person states of the board's build.
+struct BoardFacts {
+    std::optional<double> board_mm, foil_um;
+};
 
 /// What a person decided about one hole, for the stage that it concerns.
 struct RingRequest {
@@ -35,7 +40,7 @@ struct Stages {
     std::function<MaterialMap(const TransmissionMap&, Watch&)> classify;
     std::function<std::vector<HoleCandidate>(const TransmissionMap&, const MaterialMap&, Watch&)> find_holes;
     std::function<SharedPriors(const TransmissionMap&, const MaterialMap&, std::span<const HoleCandidate>,
-                               const InspectRequest&, Watch&)>
+                               const BoardFacts&, Watch&)>
         learn;
     std::function<Hole(const TransmissionMap&, const MaterialMap&, const SharedPriors&, const HoleCandidate&)>
         fit;

@@ -17,21 +17,36 @@ namespace {
 using namespace exposure;
 
 constexpr double darkest_foil_t = 0.04; // the log of less is noise and scatter
-constexpr double spot_pixels = neighbourhood_px * neighbourhood_px;
 
-/// Peaks of attenuation among the picture's flat spots, ascending.
-std::vector<LogLevel> attenuation_levels(const TransmissionMap& map) {
-    const Blocks blocks = make_blocks(map.t.view());
-    const FlatSpots flat = find_flat_spots(blocks, 0, 2);
+std::vector<LogLevel> levels_of_size(const TransmissionMap& map, const Blocks& blocks, int half) {
+    const FlatSpots flat = find_flat_spots(blocks, 0, 2, half);
     std::vector<LogSample> samples;
     for (const FlatSpot& spot : flat.spots) {
         if (spot.mean < darkest_foil_t) continue;
-        const double sigma = map.noise.sigma(spot.mean) * std::sqrt(flat.correlation / spot_pixels);
+        const double sigma = map.noise.sigma(spot.mean) * std::sqrt(flat.correlation / flat.pixels);
         samples.push_back({std::log(spot.mean), std::max(sigma / spot.mean, 2e-4)});
     }
-    std::vector<LogLevel> levels = find_levels(samples, 3e-4, 15);
+    return find_levels(samples, 3e-4, 15);
+}
+
+/// Peaks of attenuation among the picture's flat spots, ascending. Spots of 20 px tell foils apart where
+/// those of 12 px cannot; the small ones add levels that live in narrow places only (rings, lands), where
+/// they stand clear.
+std::vector<LogLevel> attenuation_levels(const TransmissionMap& map) {
+    const Blocks blocks = make_blocks(map.t.view());
+    std::vector<LogLevel> levels = levels_of_size(map, blocks, 2);
+    for (const LogLevel& fine : levels_of_size(map, blocks, 1)) {
+        const double t = std::exp(fine.value);
+        const double clear = 4 * map.noise.sigma(t) / t * std::sqrt(map.noise.correlation) / 12;
+        const int near = nearest_level(levels, fine.value);
+        if (near < 0 ||
+            std::abs(levels[static_cast<std::size_t>(near)].value - fine.value) > std::max(clear, 0.004))
+            levels.push_back(fine);
+    }
     for (LogLevel& level : levels)
         level.value = -level.value;
+    std::sort(levels.begin(), levels.end(),
+              [](const LogLevel& a, const LogLevel& b) { return a.value < b.value; });
     return levels;
 }
 

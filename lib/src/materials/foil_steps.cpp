@@ -86,12 +86,17 @@ FoilSteps read_steps(const std::vector<LogLevel>& levels, int most_foils) {
     steps.laminate = levels[reading.first];
     steps.foil = reading.foil;
     steps.hardening = reading.hardening;
+    double most = 0;
+    for (const LogLevel& level : levels)
+        most = std::max(most, level.count);
     for (std::size_t k = 1; k < reading.level_of_step.size(); ++k) {
         LogLevel level;
         level.value = steps.laminate.value + step_at(reading.foil, reading.hardening, static_cast<int>(k));
-        level.u = 0.1 * reading.foil;
+        level.u = 0.05 * reading.foil;
         const int i = reading.level_of_step[k];
-        if (i >= 0) level = levels[static_cast<std::size_t>(i)];
+        // Crossings of traces are never flat: a rare level off the staircase is their mixture, not a level.
+        const bool rare = i >= 0 && k > 1 && levels[static_cast<std::size_t>(i)].count < 0.02 * most;
+        if (i >= 0 && !rare) level = levels[static_cast<std::size_t>(i)];
         steps.copper.push_back(level);
     }
     return steps;

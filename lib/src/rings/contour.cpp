@@ -315,37 +315,55 @@ RingExpectation expectation(const Job& job) {
     return out;
 }
 
-/// Foils just behind the ring's last edge, as most rays have it.
-int foils_behind(const Job& job) {
-    const std::vector<Contour>& contours = job.ring.steps.model.contours;
-    std::array<int, 12> votes{};
-    for (int i = 0; i < rays; ++i) {
-        if (!job.ring.followed[idx(i)]) continue;
+/// Copper that bridges the ring over rays first .. first + count - 1, from the hole to the plane: a spoke
+/// when the plane behind it is no darker than elsewhere, a trace of another layer that passes over it when
+/// half a foil or more is added.
+bool passes_over(const Job& job, int first, int count) {
+    const StepModel& model = job.ring.steps.model;
+    double sum = 0;
+    int n = 0;
+    for (int i = first + count / 4; i < first + count - count / 4; ++i) { // its rims are half in its blur
         double last = 0;
-        for (const Contour& contour : contours)
-            last = std::max(last, contour.along(ray_direction(i)));
-        const int j = static_cast<int>((last + 3 * job.levels.blur_px) / PolarField::pace_px);
-        if (j >= job.field.radii) continue;
-        const double t = static_cast<double>(job.field.smooth[job.field.at(i, j)]);
-        if (t > 0) ++votes[static_cast<std::size_t>(std::clamp(job.levels.foils(t), 0, 11))];
+        for (std::size_t c = static_cast<std::size_t>(job.ring.contour); c < model.contours.size(); ++c)
+            last = std::max(last, model.contours[c].along(ray_direction(i)));
+        for (double past = 3; past < 9; past += 0.5) {
+            const int j = static_cast<int>((last + past * job.levels.blur_px) / PolarField::pace_px);
+            const std::size_t at = j < job.field.radii ? job.field.at((i + rays) % rays, j) : 0;
+            if (j >= job.field.radii || !job.field.usable[at]) break;
+            sum += static_cast<double>(job.field.t[at]);
+            ++n;
+        }
     }
-    return vote(votes);
+    return n > 0 && sum / n < model.level.back() * std::sqrt(job.levels.copper.front() / job.levels.laminate);
 }
 
-/// Copper that bridges the ring from the hole to the plane: a spoke when the plane behind it shows no foil
-/// more than elsewhere, a trace of another layer that passes over it when it does.
-bool passes_over(const Job& job, int ray, double edge) {
-    const int usual = job.foils_behind;
-    std::array<int, 12> votes{};
-    for (double past = 3; past < 10; past += 0.5) {
-        const int j = static_cast<int>((edge + past * job.levels.blur_px) / PolarField::pace_px);
-        if (j >= job.field.radii || !job.field.usable[job.field.at(ray, j)]) break;
-        double t = 0;
-        for (int k = -1; k <= 1; ++k)
-            t += static_cast<double>(job.field.t[job.field.at((ray + k + rays) % rays, j)]) / 3;
-        ++votes[static_cast<std::size_t>(std::clamp(job.levels.foils(t), 0, 11))];
+/// Runs of rays flagged, breaks of up to two rays passed over, as first and count.
+std::vector<std::pair<int, int>> runs_of(const RayFlags& flags) {
+    std::vector<std::pair<int, int>> out;
+    int start = 0;
+    while (start < rays && (flags[idx(start)] || flags[idx(start - 1)] || flags[idx(start - 2)]))
+        ++start;
+    if (start == rays) return {{0, rays}};
+    for (int i = start; i < start + rays; ++i) {
+        if (!flags[idx(i)]) continue;
+        int last = i;
+        for (int k = i + 1; k <= last + 3 && k < start + rays; ++k)
+            if (flags[idx(k)]) last = k;
+        out.emplace_back(i, last - i + 1);
+        i = last;
     }
-    return vote(votes) > usual;
+    return out;
+}
+
+void answer_bridges(Job& job, const RayFlags& bridge) {
+    for (const auto& [first, count] : runs_of(bridge)) {
+        if (passes_over(job, first, count)) continue;
+        for (int i = first; i < first + count; ++i) {
+            if (!bridge[idx(i)]) continue;
+            job.answer[idx(i)] = Answer::own;
+            job.joined[idx(i)] = true;
+        }
+    }
 }
 
 /// Rays on which the picture contradicts the contour get an answer of their own.
@@ -365,7 +383,7 @@ void judge_rays(Job& job) {
     }
     const auto nearer = departures(job.scene(), job.field, ring, true, inner, outer);
     const auto further = departures(job.scene(), job.field, ring, false, behind, beyond);
-    RayFlags from_wall{};
+    RayFlags from_wall{}, bridge{};
     FeatureSeen seen;
     for (int i = 0; i < rays; ++i) {
         const std::size_t at = idx(i);
@@ -376,12 +394,11 @@ void judge_rays(Job& job) {
         seen.most_px[at] = ring.edge_px[at] - 2.5 * blur;
         if (job.hidden[at]) continue;
         job.answer[at] = Answer::contour;
-        const bool spans =
-            nearer[at].from_px < inner[at] + 1.5 * blur && nearer[at].to_px > outer[at] - 2 * blur;
-        if (nearer[at].found && job.plated && spans) {
-            if (passes_over(job, i, outer[at])) continue;
-            job.answer[at] = Answer::own;
-            job.joined[at] = true;
+        // Copper that begins where own copper ends is joined to it; it ends in the ring, or bridges it.
+        const bool from_own = job.plated && nearer[at].from_px < inner[at] + 3 * blur;
+        const bool bridges = from_own && nearer[at].to_px > outer[at] - 2 * blur;
+        if (nearer[at].found && from_own) {
+            bridge[at] = bridges;
         } else if (nearer[at].found) {
             job.answer[at] = Answer::local;
             start[at] = nearer[at].from_px;
@@ -395,6 +412,7 @@ void judge_rays(Job& job) {
             job.answer[at] = Answer::far;
         }
     }
+    answer_bridges(job, bridge);
     fit_features(job, ring, seen, Answer::contour);
     fit_local(job, start, from_wall);
 }
@@ -412,8 +430,8 @@ void fit_contour(Job& job) {
         const StepModel& model = job.ring.steps.model;
         job.land_px = true_radius(model.contours[0].r50, model.blur_px);
     }
-    job.foils_behind = foils_behind(job);
     judge_rays(job);
+    if (job.ground > 0) job.joined.fill(true); // the ring itself is copper of a plane that reaches the wall
     job.runs_on = std::any_of(job.joined.begin(), job.joined.end(), [](bool j) { return j; });
 }
 

@@ -47,7 +47,6 @@ struct Job {
     std::array<double, rays> far_px{};
     std::array<Answer, rays> answer{};
     std::array<bool, rays> of_own_piece{}; ///< the copper met hangs together with the hole
-    int foils_behind = 0;                  ///< of the ring's last edge
     RayFlags joined{};                     ///< rays along which own copper runs on into a plane
     double land_px = 0;                    ///< outer radius of own copper round the hole, 0: none
     bool runs_on = false;

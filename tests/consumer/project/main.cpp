@@ -7,7 +7,8 @@
 #include <cstdio>
 
 int main() {
-    // NIST SRD 126 (Hubbell & Seltzer, NISTIR 5632), Table 3: copper at 60 keV, 1.593 cm2/g, times 8.96 g/cm3.
+    // NIST SRD 126 (Hubbell & Seltzer, NISTIR 5632), Table 3: copper at 60 keV, 1.593 cm2/g, times 8.96
+    // g/cm3.
     const double expected_per_cm = 1.593 * 8.96;
     const double got_per_cm = ringwall::linear_attenuation_per_cm(ringwall::copper(), 60);
     std::printf("copper at 60 keV: %.4f per cm, expected %.4f\n", got_per_cm, expected_per_cm);
