@@ -17,6 +17,7 @@ namespace {
 constexpr int most_bare = 10, most_plated = 16; // more holes hardly lower u, and cost time
 constexpr double widest_px = 120;               // a larger hole's rim brings more pixels than are needed
 constexpr int rounds = 8;
+constexpr double blur_doubt = 0.15; // edges of unknown parts tell the board's blur no better
 constexpr double assumed_sigma_px = 1.2;
 constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
 constexpr double misfit_limit = 2.5;  // chi2/dof above which a hole says nothing of what is shared
@@ -131,7 +132,7 @@ HolePriors learn_priors(const TransmissionMap& map, const MaterialMap& materials
     HolePriors priors;
     const bool measured = map.blur_sigma_px.has_value();
     const double expected = measured ? map.blur_sigma_px.value() : assumed_sigma_px;
-    const double expected_u = measured ? std::max(map.blur_sigma_px.u(), 0.05 * expected) : 0.4;
+    const double expected_u = measured ? std::max(map.blur_sigma_px.u(), blur_doubt * expected) : 0.4;
     const Estimate barrel = expected_barrel_level(materials.levels, build);
     priors.shared.sigma_px = expected;
     std::vector<Witness> witnesses;
