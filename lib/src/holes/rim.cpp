@@ -87,10 +87,10 @@ double core_level(const Patch& patch, Point centre, double radius) {
 /// A stretch of a ray at the core's level, and how it ends.
 struct Stretch {
     double from = 0;
-    double to = 0;    ///< half-way down the fall, or where the ray ends
+    double to = 0; ///< half-way down the fall, or where the ray ends
     bool fell = false;
-    double low = 0;   ///< T at the foot of the fall
-    double foot = 0;  ///< radius there
+    double low = 0;  ///< T at the foot of the fall
+    double foot = 0; ///< radius there
 };
 /// More than one where something thin lies in front. Empty: dark all along.
 using Ray = std::vector<Stretch>;
