@@ -105,6 +105,7 @@ void draw_label(Canvas& canvas, const OverlayLayout& layout, const Label& label,
 int draw_labels(Canvas& canvas, const OverlayLayout& layout, const BoardRecord& record) {
     const std::vector<Label> labels = labels_of(record, layout);
     std::vector<LabelWish> wishes;
+    wishes.reserve(labels.size());
     for (const auto& label : labels)
         wishes.push_back(wish_of(label, layout, canvas));
     std::vector<Disk> disks;
