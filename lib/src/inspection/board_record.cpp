@@ -3,7 +3,6 @@
 
 #include "core/text.hpp"
 #include "core/version.hpp"
-#include "inspection/concerns.hpp"
 #include "record/json_text.hpp"
 #include "record/names.hpp"
 
@@ -80,7 +79,7 @@ void fill_exposure(SourceRecord& source, const ExposureFacts& exposure) {
 }
 
 std::vector<std::string> warnings_of(const Session::Products& products, const Scale& scale) {
-    std::vector<std::string> warnings = warnings_of_facts(*products.facts);
+    std::vector<std::string> warnings = products.facts->notes;
     if (products.exposure) {
         for (const auto& warning : products.exposure->warnings)
             warnings.push_back(warning);

@@ -83,8 +83,8 @@ std::vector<std::string> Legend::sentences(int labels_left_out) const {
                        ": small id alone, numbers in holes.csv.");
     }
     if (!record_.why_nothing.empty()) list.push_back("Nothing measured: " + record_.why_nothing + ".");
-    list.push_back("Small ids are vias; a cross is a hole that was found and could not be measured. Colours "
-                   "mean kinds of line, not good or bad.");
+    list.push_back("A small id alone also stands at vias. A cross: a hole that was found and could not be "
+                   "measured. Colours mean kinds of line, not good or bad.");
     list.push_back("All copper layers lie on top of each other here: which plane is live is not visible. A "
                    "gap on a picture is not insulation.");
     return list;
