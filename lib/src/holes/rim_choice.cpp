@@ -260,7 +260,6 @@ void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimSha
 bool drop_strangers(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
                     Reading& reading) {
     RimModel model = reading.fit.model;
-    if (reading.fit.sector_misfit.size() != model.sectors.size()) return false; // nothing could be fitted
     std::vector<double> used;
     for (std::size_t k = 0; k < model.sectors.size(); ++k)
         if (model.sectors[k].used) used.push_back(reading.fit.sector_misfit[k]);
