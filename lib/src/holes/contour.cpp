@@ -227,8 +227,8 @@ std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const
             if (rho < inner || rho > outer) continue;
             double turn = std::atan2(-dy, dx) / (2 * std::numbers::pi);
             if (turn < 0) turn += 1;
-            const int k =
-                std::min(count - 1, static_cast<int>(turn * count + 0.5) % count); // bin centres at k/count
+            const int k = std::min(count - 1, static_cast<int>(std::lround(turn * count)) %
+                                                  count); // bin centres at k/count
             bins[static_cast<std::size_t>(k)].push_back({rho, t(x, y)});
         }
     for (auto& bin : bins)
