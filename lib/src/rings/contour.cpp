@@ -306,8 +306,16 @@ RingExpectation expectation(const Job& job) {
     const StepModel& model = job.ring.steps.model;
     const auto laminate = static_cast<std::size_t>(model.walls + job.ring.contour);
     out.laminate = model.level[laminate];
-    out.copper = model.level[laminate + 1];
+    out.copper = model.level.back();
+    out.foil = out.laminate * job.levels.copper.front() / job.levels.laminate;
     if (job.ring.contour == 1) out.land = model.level[0];
+    for (std::size_t c = static_cast<std::size_t>(job.ring.contour); c < model.contours.size(); ++c) {
+        const std::size_t level = static_cast<std::size_t>(model.walls) + c;
+        out.steps.push_back(model.level[level + 1] - model.level[level]);
+        out.planes.emplace_back();
+        for (int i = 0; i < rays; ++i)
+            out.planes.back()[idx(i)] = model.contours[c].along(ray_direction(i));
+    }
     for (int i = 0; i < rays; ++i) {
         out.edge_px[idx(i)] = edge_along(job.ring, i);
         out.land_px[idx(i)] = job.ring.contour == 1 ? model.contours[0].along(ray_direction(i)) : 0;
@@ -316,25 +324,42 @@ RingExpectation expectation(const Job& job) {
 }
 
 /// Copper that bridges the ring over rays first .. first + count - 1, from the hole to the plane: a spoke
-/// when the plane behind it is no darker than elsewhere, a trace of another layer that passes over it when
-/// half a foil or more is added.
-bool passes_over(const Job& job, int first, int count) {
-    const StepModel& model = job.ring.steps.model;
+/// when the plane behind its edge is no darker than the contour says, a trace of another layer that passes
+/// over it when a foil is added. Looks on behind the edge only until five sigma decide: other things lie
+/// there.
+bool passes_over(const Job& job, const RingExpectation& ring, int first, int count) {
+    const double blur = job.levels.blur_px, pace = PolarField::pace_px;
+    const double foil = job.levels.copper.front() / job.levels.laminate;
+    double evidence = 0; // for one foil more, log likelihood
+    for (double past = 1.5 * blur; past < 9 * blur && std::abs(evidence) < 13; past += pace)
+        for (int i = first + count / 4; i < first + count - count / 4; ++i) { // its rims are half in its blur
+            double last = 0;
+            for (const auto& edge : ring.planes)
+                last = std::max(last, edge[idx(i)]);
+            const int j = static_cast<int>((last + past) / pace);
+            if (j >= job.field.radii || !job.field.usable[job.field.at((i + rays) % rays, j)]) continue;
+            const double t = static_cast<double>(job.field.t[job.field.at((i + rays) % rays, j)]);
+            const double expected = ring_t(ring, i, j * pace, blur), sigma = job.levels.noise.sigma(expected);
+            const double same = t - expected, more = t - foil * expected;
+            const double area = pace * j * pace / 57.3;
+            evidence += area * (same * same - more * more) / (2 * sigma * sigma);
+        }
+    return evidence > 0;
+}
+
+/// Foils of the copper that bridges the ring, read half way across it.
+int bridging_foils(const Job& job, const RingExpectation& ring) {
     double sum = 0;
     int n = 0;
-    for (int i = first + count / 4; i < first + count - count / 4; ++i) { // its rims are half in its blur
-        double last = 0;
-        for (std::size_t c = static_cast<std::size_t>(job.ring.contour); c < model.contours.size(); ++c)
-            last = std::max(last, model.contours[c].along(ray_direction(i)));
-        for (double past = 3; past < 9; past += 0.5) {
-            const int j = static_cast<int>((last + past * job.levels.blur_px) / PolarField::pace_px);
-            const std::size_t at = j < job.field.radii ? job.field.at((i + rays) % rays, j) : 0;
-            if (j >= job.field.radii || !job.field.usable[at]) break;
-            sum += static_cast<double>(job.field.t[at]);
-            ++n;
-        }
+    for (int i = 0; i < rays; ++i) {
+        if (!job.joined[idx(i)] || !job.joined[idx(i - 1)] || !job.joined[idx(i + 1)]) continue;
+        const double from = std::max(ring.land_px[idx(i)], job.wall.radius_px[idx(i)] + job.wall_zone_px);
+        const int j = static_cast<int>(0.5 * (from + ring.edge_px[idx(i)]) / PolarField::pace_px);
+        if (j >= job.field.radii || !job.field.usable[job.field.at(i, j)]) continue;
+        sum += static_cast<double>(job.field.t[job.field.at(i, j)]);
+        ++n;
     }
-    return n > 0 && sum / n < model.level.back() * std::sqrt(job.levels.copper.front() / job.levels.laminate);
+    return n == 0 ? 99 : job.levels.foils(sum / n);
 }
 
 /// Runs of rays flagged, breaks of up to two rays passed over, as first and count.
@@ -355,9 +380,9 @@ std::vector<std::pair<int, int>> runs_of(const RayFlags& flags) {
     return out;
 }
 
-void answer_bridges(Job& job, const RayFlags& bridge) {
+void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridge) {
     for (const auto& [first, count] : runs_of(bridge)) {
-        if (passes_over(job, first, count)) continue;
+        if (passes_over(job, ring, first, count)) continue;
         for (int i = first; i < first + count; ++i) {
             if (!bridge[idx(i)]) continue;
             job.answer[idx(i)] = Answer::own;
@@ -367,8 +392,7 @@ void answer_bridges(Job& job, const RayFlags& bridge) {
 }
 
 /// Rays on which the picture contradicts the contour get an answer of their own.
-void judge_rays(Job& job) {
-    const RingExpectation ring = expectation(job);
+void judge_rays(Job& job, const RingExpectation& ring) {
     const double blur = job.levels.blur_px;
     std::array<double, rays> inner{}, outer{}, start{}, behind{}, beyond{};
     for (std::size_t i = 0; i < rays; ++i) {
@@ -412,7 +436,7 @@ void judge_rays(Job& job) {
             job.answer[at] = Answer::far;
         }
     }
-    answer_bridges(job, bridge);
+    answer_bridges(job, ring, bridge);
     fit_features(job, ring, seen, Answer::contour);
     fit_local(job, start, from_wall);
 }
@@ -430,9 +454,14 @@ void fit_contour(Job& job) {
         const StepModel& model = job.ring.steps.model;
         job.land_px = true_radius(model.contours[0].r50, model.blur_px);
     }
-    judge_rays(job);
+    const RingExpectation ring = expectation(job);
+    judge_rays(job, ring);
     if (job.ground > 0) job.joined.fill(true); // the ring itself is copper of a plane that reaches the wall
     job.runs_on = std::any_of(job.joined.begin(), job.joined.end(), [](bool j) { return j; });
+    // More foils behind the ring's edge than bridge it: some plane there is not joined, at least not over
+    // these bridges.
+    if (job.runs_on && job.ground == 0)
+        job.all_joined = job.levels.foils(ring.copper) <= bridging_foils(job, ring);
 }
 
 } // namespace ringwall::rings

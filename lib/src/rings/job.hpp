@@ -50,6 +50,8 @@ struct Job {
     RayFlags joined{};                     ///< rays along which own copper runs on into a plane
     double land_px = 0;                    ///< outer radius of own copper round the hole, 0: none
     bool runs_on = false;
+    bool all_joined =
+        false; ///< of `runs_on`: no foil of the ring's edge is seen that could be another conductor's
     std::vector<GapOfRay> gaps{};
     /// Of the ring's fit parameters, then wall radius, centre x, centre y, then four of each feature.
     Eigen::MatrixXd covariance{};

@@ -186,14 +186,20 @@ void fill_profile(Job& job) {
         sample.gap_px = std::max(0.0, edge.rho - job.wall.radius_px[idx(i)]);
         sample.u_px = std::sqrt(std::max(common, 0.0) + edge.gap.u_own_px * edge.gap.u_own_px);
         sample.reason = GapReason::measured;
-        if (!(job.runs_on && (job.ring.ok || job.of_own_piece[idx(i)])))
-            job.gaps.push_back(std::move(edge.gap));
+        const bool of_plane = job.ring.ok ? job.all_joined && job.answer[idx(i)] == Answer::contour
+                                          : job.runs_on && job.of_own_piece[idx(i)];
+        if (!of_plane) job.gaps.push_back(std::move(edge.gap));
     }
     for (int k = 0; k < static_cast<int>(job.features.size()); ++k) {
         GapOfRay nearest = nearest_of_feature(job, k);
-        const bool there =
-            job.answer[idx(nearest.ray)] == Answer::feature && job.feature_of[idx(nearest.ray)] == k;
-        if (there) job.gaps.push_back(std::move(nearest));
+        const std::size_t at = idx(nearest.ray);
+        const bool there = job.answer[at] == Answer::feature && job.feature_of[at] == k;
+        if (!there) continue;
+        const double along = job.features[static_cast<std::size_t>(k)].along(
+                                 ray_direction(nearest.ray), job.wall.radius_px[at], job.searched_px) -
+                             job.wall.radius_px[at];
+        if (std::abs(along - nearest.gap_px) < 1)
+            job.gaps.push_back(std::move(nearest)); // else far off what was seen
     }
 }
 
