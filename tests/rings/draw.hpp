@@ -1,18 +1,18 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "rings/random.hpp"
 #include "ringwall/hole.hpp"
 #include "ringwall/materials.hpp"
 #include "ringwall/transmission.hpp"
-#include "rings/random.hpp"
 
 #include <cmath>
 #include <functional>
 #include <numbers>
 #include <vector>
 
-/// Pictures of one hole drawn from geometry: levels in T, 8 x 8 samples a pixel, intensities mixed and blurred on the fine
-/// grid, then integrated over the pixel. Independent of the library's own phantom.
+/// Pictures of one hole drawn from geometry: levels in T, 8 x 8 samples a pixel, intensities mixed and
+/// blurred on the fine grid, then integrated over the pixel. Independent of the library's own phantom.
 namespace drawn {
 
 struct Beam {
@@ -33,8 +33,9 @@ inline ringwall::Image<float> draw(const Board& board, const Beam& beam, int siz
     for (int y = 0; y < n; ++y)
         for (int x = 0; x < n; ++x) {
             const int what = board((x + 0.5) / fine - 0.5, (y + 0.5) / fine - 0.5);
-            a[static_cast<std::size_t>(y * n + x)] =
-                static_cast<float>(what == air ? beam.open : what == plating ? beam.barrel : beam.level(what));
+            a[static_cast<std::size_t>(y * n + x)] = static_cast<float>(what == air       ? beam.open
+                                                                        : what == plating ? beam.barrel
+                                                                                          : beam.level(what));
         }
     const double sigma = blur_px * fine;
     const int reach = static_cast<int>(std::ceil(5 * sigma));
@@ -50,7 +51,8 @@ inline ringwall::Image<float> draw(const Board& board, const Beam& beam, int siz
             for (int k = -reach; k <= reach; ++k) {
                 const float weight = w[static_cast<std::size_t>(k + reach)];
                 if (dy) {
-                    const float* from = in.data() + static_cast<std::size_t>(std::clamp(y + k, 0, n - 1)) * static_cast<std::size_t>(n);
+                    const float* from = in.data() + static_cast<std::size_t>(std::clamp(y + k, 0, n - 1)) *
+                                                        static_cast<std::size_t>(n);
                     float* to = out.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(n);
                     for (int x = 0; x < n; ++x)
                         to[x] += weight * from[x];
@@ -70,14 +72,17 @@ inline ringwall::Image<float> draw(const Board& board, const Beam& beam, int siz
             double mean = 0;
             for (int j = 0; j < fine; ++j)
                 for (int i = 0; i < fine; ++i)
-                    mean += static_cast<double>(a[static_cast<std::size_t>((y * fine + j) * n + x * fine + i)]);
+                    mean +=
+                        static_cast<double>(a[static_cast<std::size_t>((y * fine + j) * n + x * fine + i)]);
             out(x, y) = static_cast<float>(mean / (fine * fine));
         }
     return out;
 }
 
-/// Adds noise of variance T / photons (normal: at a thousand photons and more a Poisson count differs by little).
-inline ringwall::TransmissionMap exposed(const ringwall::Image<float>& clean, double blur_px, double photons, std::uint64_t seed) {
+/// Adds noise of variance T / photons (normal: at a thousand photons and more a Poisson count differs by
+/// little).
+inline ringwall::TransmissionMap exposed(const ringwall::Image<float>& clean, double blur_px, double photons,
+                                         std::uint64_t seed) {
     ringwall::TransmissionMap map;
     map.t = clean.clone();
     map.t_is_physical = true;
@@ -111,7 +116,8 @@ inline ringwall::Hole bare_hole(ringwall::Point centre, double radius_px, double
     return hole;
 }
 
-inline ringwall::Hole plated_hole(ringwall::Point centre, double drill_radius_px, double wall_px, double u_px = 0.01) {
+inline ringwall::Hole plated_hole(ringwall::Point centre, double drill_radius_px, double wall_px,
+                                  double u_px = 0.01) {
     ringwall::Hole hole = bare_hole(centre, drill_radius_px - wall_px, u_px);
     hole.drill_px = ringwall::Estimate::of(2 * drill_radius_px, 2 * u_px);
     hole.wall.state = ringwall::WallState::plated;

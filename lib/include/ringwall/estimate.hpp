@@ -10,17 +10,19 @@ namespace ringwall {
 
 /// A measured quantity: a value with its standard uncertainty u (k = 1), or no value and the reason why.
 ///
-/// The unit stands in the name of the variable that holds it (bore_mm, radius_px). A failed measurement cannot turn
-/// into a number: value() asserts that there is one, and neither NaN nor infinity can be stored.
+/// The unit stands in the name of the variable that holds it (bore_mm, radius_px). A failed measurement
+/// cannot turn into a number: value() asserts that there is one, and neither NaN nor infinity can be stored.
 class Estimate {
   public:
     /// No value yet; the reason says so. Lets records be built field by field.
     Estimate() : why_("not measured") {}
 
-    /// Both finite, u >= 0; otherwise there is no value and the reason is "the fit did not give a finite number".
+    /// Both finite, u >= 0; otherwise there is no value and the reason is "the fit did not give a finite
+    /// number".
     static Estimate of(double value, double u) {
         Estimate estimate;
-        if (!std::isfinite(value) || !std::isfinite(u) || u < 0) return missing("the fit did not give a finite number");
+        if (!std::isfinite(value) || !std::isfinite(u) || u < 0)
+            return missing("the fit did not give a finite number");
         estimate.has_value_ = true;
         estimate.value_ = value;
         estimate.u_ = u;

@@ -33,14 +33,14 @@ struct ContourPoint {
 /// A place where a hole may be, before anything is fitted. Pixels of the whole picture.
 struct HoleCandidate {
     Point centre_px;
-    double radius_px = 0;      ///< of the bright core, to a pixel or so
-    bool dark_ring = false;    ///< ringed by something darker than what lies further out (a barrel)
-    bool elongated = false;    ///< a slot: see long_px
-    double long_px = 0;        ///< length over all of a slot
-    double angle_deg = 0;      ///< direction of its long axis
-    bool filled = false;       ///< a dense round body instead of air (screw, pin)
+    double radius_px = 0;   ///< of the bright core, to a pixel or so
+    bool dark_ring = false; ///< ringed by something darker than what lies further out (a barrel)
+    bool elongated = false; ///< a slot: see long_px
+    double long_px = 0;     ///< length over all of a slot
+    double angle_deg = 0;   ///< direction of its long axis
+    bool filled = false;    ///< a dense round body instead of air (screw, pin)
     bool added_by_person = false;
-    double score = 0;          ///< 0 to 1
+    double score = 0; ///< 0 to 1
 };
 
 /// Why a direction of a gap profile has no value.
@@ -61,8 +61,9 @@ struct PlaneGap {
     KeepOutState state = KeepOutState::undecided;
     Estimate min_px;
     double min_angle_deg = 0;
-    double p_low_px = 0;              ///< (1 - confidence) quantile of the smallest gap; meaningful when min_px has a value
-    std::vector<GapSample> profile;   ///< 360 entries, or empty
+    double p_low_px =
+        0; ///< (1 - confidence) quantile of the smallest gap; meaningful when min_px has a value
+    std::vector<GapSample> profile; ///< 360 entries, or empty
 };
 
 struct HoleWall {
@@ -76,17 +77,17 @@ struct HoleWall {
 
 struct KeepOut {
     KeepOutState state = KeepOutState::undecided;
-    std::string why;                  ///< of `undecided`
-    Estimate min_px;                  ///< contract.md, keepout.min_mm
+    std::string why; ///< of `undecided`
+    Estimate min_px; ///< contract.md, keepout.min_mm
     double min_angle_deg = 0;
     double p_low_px = 0;
     double searched_to_px = 0;
-    Estimate mean_px;                 ///< mean gap over the directions that have one
-    double own_outer_px = 0;          ///< radius of own copper's outer edge; 0: none
+    Estimate mean_px;        ///< mean gap over the directions that have one
+    double own_outer_px = 0; ///< radius of own copper's outer edge; 0: none
     std::vector<Arc> touching_arcs;
     std::vector<Arc> runs_on_arcs;
     double largest_gap_not_excluded_px = 0; ///< of `touching`
-    std::vector<GapSample> profile;   ///< 360 entries, or empty for a via
+    std::vector<GapSample> profile;         ///< 360 entries, or empty for a via
     std::vector<PlaneGap> planes;
 };
 
@@ -95,27 +96,28 @@ struct BudgetLine {
     std::string quantity;  ///< "bore_mm", "keepout_min_mm", ...
     std::string component; ///< "noise", "edge model", "level choice", "scale", ...
     double u = 0;
-    double share = 0;      ///< of the variance, 0 to 1
+    double share = 0; ///< of the variance, 0 to 1
     bool operator==(const BudgetLine&) const = default;
 };
 
-/// A hole as measured in one face-on picture, in px. Made by the holes stage; wall and keep-out by the rings stage.
+/// A hole as measured in one face-on picture, in px. Made by the holes stage; wall and keep-out by the rings
+/// stage.
 struct Hole {
     HoleCandidate seed;
     HoleKind kind = HoleKind::hole;
     Point centre_px;
     double u_x_px = 0, u_y_px = 0;
-    double seen_fraction = 1;         ///< share of the turn that nothing hides
+    double seen_fraction = 1; ///< share of the turn that nothing hides
     std::vector<Arc> hidden_arcs;
-    Estimate bore_px;                 ///< diameters
+    Estimate bore_px; ///< diameters
     Estimate inscribed_px;
     Estimate drill_px;
-    Estimate roundness_px;            ///< radial peak to valley, noise taken out
-    Estimate furthest_void_px;        ///< radius from the centre
+    Estimate roundness_px;     ///< radial peak to valley, noise taken out
+    Estimate furthest_void_px; ///< radius from the centre
     HoleShape shape = HoleShape::undecided;
-    Estimate excess_px;               ///< largest departure outward of the fitted circle
-    Estimate excess_px2;              ///< area between contour and fitted circle beyond 2u
-    std::vector<Arc> worn_arcs;       ///< where the departure is
+    Estimate excess_px;         ///< largest departure outward of the fitted circle
+    Estimate excess_px2;        ///< area between contour and fitted circle beyond 2u
+    std::vector<Arc> worn_arcs; ///< where the departure is
     std::vector<ContourPoint> contour;
     HoleWall wall;
     KeepOut keepout;

@@ -9,7 +9,8 @@
 
 namespace ringwall {
 
-/// A point in picture coordinates: pixel (0,0) has its centre at (0,0); x right, y down. Unit px unless the name says mm.
+/// A point in picture coordinates: pixel (0,0) has its centre at (0,0); x right, y down. Unit px unless the
+/// name says mm.
 struct Point {
     double x = 0;
     double y = 0;
@@ -29,7 +30,9 @@ class ImageView {
     [[nodiscard]] int width() const { return width_; }
     [[nodiscard]] int height() const { return height_; }
     [[nodiscard]] std::ptrdiff_t stride() const { return stride_; }
-    [[nodiscard]] std::size_t size() const { return static_cast<std::size_t>(width_) * static_cast<std::size_t>(height_); }
+    [[nodiscard]] std::size_t size() const {
+        return static_cast<std::size_t>(width_) * static_cast<std::size_t>(height_);
+    }
     [[nodiscard]] bool empty() const { return width_ == 0 || height_ == 0; }
     [[nodiscard]] T* row(int y) const {
         assert(y >= 0 && y < height_);
@@ -43,7 +46,8 @@ class ImageView {
     /// The part of the rectangle that lies inside, as a view with its own (0,0).
     [[nodiscard]] ImageView window(int x0, int y0, int width, int height) const {
         const int left = std::clamp(x0, 0, width_), top = std::clamp(y0, 0, height_);
-        const int right = std::clamp(x0 + width, left, width_), bottom = std::clamp(y0 + height, top, height_);
+        const int right = std::clamp(x0 + width, left, width_),
+                  bottom = std::clamp(y0 + height, top, height_);
         return {pixels_ + top * stride_ + left, right - left, bottom - top, stride_};
     }
 
@@ -76,7 +80,9 @@ class Image {
 
     [[nodiscard]] int width() const { return width_; }
     [[nodiscard]] int height() const { return height_; }
-    [[nodiscard]] std::size_t size() const { return static_cast<std::size_t>(width_) * static_cast<std::size_t>(height_); }
+    [[nodiscard]] std::size_t size() const {
+        return static_cast<std::size_t>(width_) * static_cast<std::size_t>(height_);
+    }
     [[nodiscard]] bool empty() const { return size() == 0; }
     T* data() { return pixels_.get(); }
     [[nodiscard]] const T* data() const { return pixels_.get(); }

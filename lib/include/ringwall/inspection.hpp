@@ -7,6 +7,7 @@
 #include "ringwall/transmission.hpp"
 #include "ringwall/watch.hpp"
 
+#include <array>
 #include <filesystem>
 #include <memory>
 #include <optional>
@@ -17,28 +18,30 @@
 
 namespace ringwall {
 
-/// Two points of known distance, px and mm.
-struct KnownDistance {
-    Point from_px;
-    Point to_px;
-    double mm = 0;
-};
-
-/// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their defaults.
+/// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their
+/// defaults.
 struct InspectRequest {
-    std::vector<std::filesystem::path> pictures;              ///< today exactly one, face-on
-    std::optional<std::array<double, 2>> pixel_mm;            ///< overrides every other scale
+    std::vector<std::filesystem::path> pictures;   ///< today exactly one, face-on
+    std::optional<std::array<double, 2>> pixel_mm; ///< overrides every other scale
     std::vector<KnownDistance> known;
-    std::optional<double> scale_u_percent;                    ///< k = 1; not given: 1, and said to be assumed
+    std::optional<double> scale_u_percent; ///< k = 1; not given: 1, and said to be assumed
     DenseSide dense = DenseSide::automatic;
     Radiometry radiometry = Radiometry::unknown;
     std::optional<std::filesystem::path> flat, dark;
     std::optional<double> board_mm, foil_um, thinnest_foil_um;
     double confidence = 0.95;
     std::size_t memory_bytes = std::size_t{4096} << 20;
-    int jobs = 0;                                             ///< 0: one a core; changes no bit of the result
+    int jobs = 0; ///< 0: one a core; changes no bit of the result
     std::vector<Decision> decisions;
+    std::string name, revision, unit;       ///< of the board, as a case file states them
+    std::string side_to_source = "unknown"; ///< "top", "bottom", "unknown"
+    std::vector<std::string> notes;         ///< for the reader, put among the first source's warnings
 };
+
+/// The request a case file makes: its first face-on picture with scale and options, the board's names, its
+/// warnings as notes. Relative file names are taken beside the case file. Throws Error(input) for a case that
+/// cannot be read, Error(usage) for one that asks for what this version does not have.
+InspectRequest request_of_case(const std::filesystem::path& case_file);
 
 /// A watch that is also handed each finished hole, as an immutable value, in any order.
 class InspectWatch : public Watch {
@@ -51,8 +54,8 @@ struct CancelledOutcome {
 };
 using InspectOutcome = std::variant<BoardRecord, Error, CancelledOutcome>;
 
-/// Stage products of one board, shared and immutable, kept within the request's memory limit; what was dropped is
-/// computed again. Decisions are no part of it.
+/// Stage products of one board, shared and immutable, kept within the request's memory limit; what was
+/// dropped is computed again. Decisions are no part of it.
 class Session {
   public:
     /// Loads and prepares; throws nothing but std::bad_alloc (errors come out of `inspect` and `remeasure`).
@@ -69,7 +72,8 @@ class Session {
     std::unique_ptr<Products> products_;
 };
 
-/// Measures one board. Never prints, writes nothing. One error, a record, or cancelled.
+/// Measures one board. Never prints, writes nothing. One error, a record, or cancelled. A picture that can be
+/// read but not measured (all one value, no hole, no scale) gives a record whose `why_nothing` says so.
 InspectOutcome inspect(const InspectRequest& request, InspectWatch& watch);
 InspectOutcome inspect(Session& session, InspectWatch& watch);
 
@@ -77,17 +81,30 @@ InspectOutcome inspect(Session& session, InspectWatch& watch);
 /// Equals a full run with the same decisions to the bit. Undo = call with the older decisions.
 InspectOutcome remeasure(Session& session, std::vector<Decision> decisions, InspectWatch& watch);
 
-/// Writes results.json, holes.csv and overlay.png aside and swaps the folder in by one exchange. Throws Error(usage) when
-/// `folder` exists and was not made by ringwall, Error(input) when it cannot be written.
+/// Writes results.json, holes.csv and overlay.png aside and swaps the folder in by one exchange (on one file
+/// system; a kill leaves the old or the new results whole). Throws Error(usage) when `folder` exists, is not
+/// empty and was not made by ringwall, or holds a file that ringwall did not write; Error(input) when it
+/// cannot be written.
 void write_results(const BoardRecord& record, Session& session, const std::filesystem::path& folder);
+/// The same errors, before any work is done.
+void check_results_folder(const std::filesystem::path& folder);
 
 /// `describe`: what a file holds and whether it is fit to measure on, as text for a person.
 struct Description {
     SourceFacts facts;
-    std::vector<std::string> lines;    ///< "name: value" facts, found ones included (blur, noise, halo, polarity)
-    std::vector<std::string> concerns; ///< what each shortcoming costs and what to ask the operator for instead
+    std::vector<std::string> lines; ///< "name: value", what was found included (blur, noise, halo, polarity)
+    std::vector<std::string> concerns; ///< what each shortcoming costs, and what to ask the operator for
     bool fit_to_measure = false;
 };
+/// Several pages: header facts and one concern. Throws Error(input) for a file that cannot be read,
+/// Cancelled.
 Description describe(const std::filesystem::path& file, const InspectRequest& options, Watch& watch);
+
+/// `plan` without a case: the page to send to the cabinet's operator, plain text, 100 columns.
+std::string picture_plan();
+
+/// `demo`: writes the demo case (pictures of both revisions and their case files; all invented) and swaps the
+/// folder in. Same errors as write_results.
+void write_demo(const std::filesystem::path& folder, Watch& watch);
 
 } // namespace ringwall

@@ -16,38 +16,39 @@ namespace ringwall {
 /// Everything found about one board: what results.json holds, in its order (contract.md, OUT/results.json).
 /// Without a scale every mm value is missing with the reason and the px values stand.
 
-enum class Shot { face, edge, stack };
-
 struct ProgramFacts {
     std::string name = "ringwall";
     std::string version;
     std::string revision;
     std::vector<std::pair<std::string, std::string>> libraries; ///< name, version
+    bool operator==(const ProgramFacts&) const = default;
 };
 
 struct SourceRecord {
-    std::string file; ///< as the reader finds it; made relative to the results folder when written
+    std::string file; ///< absolute: made relative to the results folder when written; relative: is so already
     std::string sha256;
     Shot shot = Shot::face;
     int width_px = 0, height_px = 0, slices = 1, bits = 0;
     Radiometry radiometry = Radiometry::unknown;
     DenseSide dense = DenseSide::dark;
-    Estimate pixel_mm;                                   ///< mean of x and y; u from the scale's uncertainty
+    Estimate pixel_mm; ///< mean of x and y; u from the scale's uncertainty
     std::optional<std::array<double, 2>> pixel_xy_mm;
-    std::string pixel_mm_from;                           ///< where the scale comes from, or why there is none
+    std::string pixel_mm_from; ///< where the scale comes from, or why there is none
     std::string side_to_source = "unknown";
     Estimate blur_sigma_px;
-    std::optional<double> noise_photons;                 ///< null: could not be told
+    std::optional<double> noise_photons; ///< null: could not be told
     double noise_readout = 0;
     double saturated_fraction = 0;
     std::optional<double> smallest_foil_seen_um;
     std::vector<std::string> warnings;
+    bool operator==(const SourceRecord&) const = default;
 };
 
 struct GapRecord {
     double angle_deg = 0;
     std::optional<double> gap_mm, gap_px, u_mm;
     std::string why; ///< "hidden", "merged", "none", "own"; empty with a value
+    bool operator==(const GapRecord&) const = default;
 };
 
 struct PlaneRecord {
@@ -58,6 +59,7 @@ struct PlaneRecord {
     Estimate min_mm;
     std::optional<double> min_angle_deg, p_low_mm;
     std::vector<GapRecord> profile;
+    bool operator==(const PlaneRecord&) const = default;
 };
 
 struct KeepOutRecord {
@@ -69,6 +71,7 @@ struct KeepOutRecord {
     std::optional<double> largest_gap_not_excluded_mm;
     std::vector<GapRecord> profile;
     std::vector<PlaneRecord> planes;
+    bool operator==(const KeepOutRecord&) const = default;
 };
 
 struct WallRecord {
@@ -77,12 +80,14 @@ struct WallRecord {
     std::optional<double> covered_fraction;
     std::vector<Arc> missing_arcs_deg;
     Estimate thickness_um, copper_um_integrated;
+    bool operator==(const WallRecord&) const = default;
 };
 
 struct ShapeRecord {
     HoleShape state = HoleShape::undecided;
     Estimate excess_mm, excess_mm2;
     std::vector<Arc> arcs_deg;
+    bool operator==(const ShapeRecord&) const = default;
 };
 
 struct HoleRecord {
@@ -90,6 +95,7 @@ struct HoleRecord {
     int source = 0;
     HoleKind kind = HoleKind::hole;
     double seen_fraction = 1;
+    std::vector<Arc> hidden_arcs_deg;
     double x_px = 0, y_px = 0, u_x_px = 0, u_y_px = 0;
     std::optional<double> x_mm, y_mm;
     Estimate bore_mm, bore_px, inscribed_mm, drill_mm, drill_px, roundness_mm, furthest_void_mm;
@@ -99,15 +105,17 @@ struct HoleRecord {
     KeepOutRecord keepout;
     std::vector<BudgetLine> budget; ///< empty and written as null for all kinds but `hole`
     bool added_by_person = false;
+    bool operator==(const HoleRecord&) const = default;
 };
 
 /// A human decision: made by a person, kept beside the case, shown in every result.
 struct Decision {
     enum class Act { add_hole, strike_out, set_wall, set_scale };
     Act act = Act::add_hole;
-    Point at_px;          ///< add_hole, strike_out, set_wall: where (nearest hole within its radius); set_scale: first point
-    Point to_px;          ///< set_scale: second point
-    double value = 0;     ///< add_hole: radius_px to start from; set_scale: distance in mm
+    Point at_px; ///< add_hole, strike_out, set_wall: where (nearest hole within its radius); set_scale: first
+                 ///< point
+    Point to_px; ///< set_scale: second point
+    double value = 0;                      ///< add_hole: radius_px to start from; set_scale: distance in mm
     WallState wall = WallState::undecided; ///< set_wall
     std::string who, when, why;
     bool operator==(const Decision&) const = default;
@@ -116,6 +124,7 @@ struct Decision {
 struct OptionRecord { ///< one option that can change a result, as it was in force
     std::string name;
     std::string value_json; ///< a JSON literal
+    bool operator==(const OptionRecord&) const = default;
 };
 
 struct BoardRecord {
@@ -128,12 +137,13 @@ struct BoardRecord {
     std::vector<HoleRecord> holes;
     std::vector<Decision> decisions;
     std::vector<std::string> not_proven;
-    bool partial = false;     ///< cancelled on the way: only finished holes
-    std::string why_nothing;  ///< not empty: nothing could be measured (exit 4), and why
+    bool partial = false;    ///< cancelled on the way: only finished holes
+    std::string why_nothing; ///< not empty: nothing could be measured (exit 4), and why
+    bool operator==(const BoardRecord&) const = default;
 };
 
-/// results.json as bytes: keys in the contract's order, shortest numbers that read back the same, UTF-8, ends in a newline.
-/// `folder`: where it will stand; source files are named relative to it.
+/// results.json as bytes: keys in the contract's order, shortest numbers that read back the same, UTF-8, ends
+/// in a newline. `folder`: where it will stand; source files are named relative to it.
 std::string to_json(const BoardRecord& record, const std::filesystem::path& folder);
 /// Reads what to_json wrote. Throws Error(input) on anything else, naming the key.
 BoardRecord from_json(const std::string& bytes);

@@ -13,10 +13,12 @@
 
 namespace ringwall {
 
-/// Noise of one pixel of a transmission map as a function of T: var T = T / photons + readout^2. No variance image is kept.
+/// Noise of one pixel of a transmission map as a function of T: var T = T / photons + readout^2. No variance
+/// image is kept.
 struct NoiseModel {
-    double photons = 0;  ///< equivalent photons a pixel in the open beam; 0: noise could not be told (flat 8-bit picture)
-    double readout = 0;  ///< in units of T
+    double photons =
+        0; ///< equivalent photons a pixel in the open beam; 0: noise could not be told (flat 8-bit picture)
+    double readout = 0; ///< in units of T
     /// Neighbour correlation is carried as a factor on sums: variance of a mean of n adjacent pixels is
     /// correlation * var / n. 1 for independent pixels, above 1 after sharpening or smoothing in the cabinet.
     double correlation = 1;
@@ -28,9 +30,9 @@ struct NoiseModel {
 
 /// A radiograph as transmission: open beam 1, dense material towards 0, whatever way round the file was.
 ///
-/// `t_is_physical` is true only for a picture known to be linear (or log with a known factor): then T may be turned into
-/// thickness. Otherwise T is only "brightness over background": edges may be fitted in it, with a term for the unknown
-/// curve; thickness, foil counts and p may not be given.
+/// `t_is_physical` is true only for a picture known to be linear (or log with a known factor): then T may be
+/// turned into thickness. Otherwise T is only "brightness over background": edges may be fitted in it, with a
+/// term for the unknown curve; thickness, foil counts and p may not be given.
 struct TransmissionMap {
     Image<float> t;
     Radiometry radiometry = Radiometry::unknown;
@@ -38,10 +40,10 @@ struct TransmissionMap {
     DenseSide dense = DenseSide::dark; ///< as found or given; never `automatic`
     bool dense_given = false;
     NoiseModel noise;
-    Estimate blur_sigma_px;            ///< Gaussian equivalent of optics and pixel area together (s_e of methods 3)
-    double saturated_fraction = 0;     ///< share of pixels at the bright end of the stored scale
-    double clipped_fraction = 0;       ///< share of pixels at the dark end
-    double halo = 0;                   ///< overshoot at edges as a share of the step; above 0.05 beyond 3 sigma: sharpened
+    Estimate blur_sigma_px; ///< Gaussian equivalent of optics and pixel area together (s_e of methods 3)
+    double saturated_fraction = 0; ///< share of pixels at the bright end of the stored scale
+    double clipped_fraction = 0;   ///< share of pixels at the dark end
+    double halo = 0; ///< overshoot at edges as a share of the step; above 0.05 beyond 3 sigma: sharpened
     std::vector<std::string> warnings; ///< for the reader, each a whole sentence without the full stop
 };
 
@@ -52,10 +54,11 @@ struct ExposureOptions {
     const Radiograph* dark = nullptr;            ///< no beam, same size; not owned
 };
 
-/// T = (I - dark) / (flat - dark), or without a flat I over a background fitted to the picture itself: a low-order
-/// polynomial in log intensity (order <= 4) with one offset a material class, robust (Tukey), so that copper planes are
-/// not eaten (methods.md 2, Exposure). Takes the picture and gives its memory back.
-/// Throws Error(input): flat or dark of another size, no beam anywhere (flat <= dark). Error(nothing_measured): all one value.
+/// T = (I - dark) / (flat - dark), or without a flat I over a background fitted to the picture itself: a
+/// low-order polynomial in log intensity (order <= 4) with one offset a material class, robust (Tukey), so
+/// that copper planes are not eaten (methods.md 2, Exposure). Takes the picture and gives its memory back.
+/// Throws Error(input): flat or dark of another size, no beam anywhere (flat <= dark).
+/// Error(nothing_measured): all one value.
 TransmissionMap to_transmission(Radiograph picture, const ExposureOptions& options, Watch& watch);
 
 } // namespace ringwall

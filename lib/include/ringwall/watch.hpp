@@ -9,7 +9,8 @@ struct Hole;
 
 /// How long work reports to whoever waits for it. Passed in; the library never prints.
 ///
-/// Calls may come from any thread, one at a time; their order is free. cancelled() is asked at least every 20 ms of work.
+/// Calls may come from any thread, one at a time; their order is free. cancelled() is asked at least every 20
+/// ms of work.
 class Watch {
   public:
     virtual ~Watch() = default;
@@ -19,7 +20,8 @@ class Watch {
     virtual bool cancelled() { return false; }
 };
 
-/// Thrown inside the library when the watch said stop; caught by the inspection entry, which returns it as an outcome.
+/// Thrown inside the library when the watch said stop; caught by the inspection entry, which returns it as an
+/// outcome.
 struct Cancelled {};
 
 } // namespace ringwall

@@ -1,0 +1,245 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "arguments.hpp"
+
+#include "values.hpp"
+
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <map>
+
+namespace ringwall::cli {
+namespace {
+
+/// Options as text; several only where one may be repeated.
+using Texts = std::map<std::string, std::vector<std::string>>;
+
+struct OptionWords {
+    const char* name;
+    const char* value; ///< "" for a flag
+    const char* help;
+};
+
+constexpr OptionWords options_in_use[] = {
+    {"shot", "face|edge|stack",
+     "how the picture was taken: beam through the flat, along the board, or a CT volume"},
+    {"pixel-mm", "V or X,Y", "pixel size at the board, mm; overrides every other scale"},
+    {"known", "X1,Y1,X2,Y2=MM",
+     "two points (px) of known distance; repeat it, in x and in y, for both scales"},
+    {"scale-u-percent", "P",
+     "standard uncertainty (k = 1) of the scale; not given: 1, and said to be assumed"},
+    {"dense", "dark|bright|auto", "how dense material (copper, steel) looks"},
+    {"radiometry", "linear|log|display", "what the grey scale is, if the operator said so"},
+    {"flat", "FILE", "picture of the open beam, same settings"},
+    {"dark", "FILE", "picture without beam, same settings"},
+    {"board-mm", "T", "board thickness, copper to copper outside, mask excluded"},
+    {"foil-um", "F", "one plane's copper"},
+    {"thinnest-foil-um", "F", "thinnest copper that must be assumed"},
+    {"confidence", "P", "one-sided confidence of the bounds, default 0.95"},
+    {"memory-mb", "N", "memory limit, default 4096"},
+    {"jobs", "N", "threads; 0: one a core; changes no result"},
+};
+constexpr OptionWords options_of_later[] = {
+    {"voxel-mm", "V or X,Y,Z", "voxel size of a slice stack (not in this version)"},
+    {"screw", "NAME", "the screw really used, M3 or UNC6-32 (not in this version)"},
+    {"voltage-peak", "V", "peak voltage between conductors (not in this version)"},
+    {"voltage-kind", "dc|ac", "(not in this version)"},
+    {"spacing-row", "B1|B2|B3|B4|A5|A6|A7", "row of the spacing table (not in this version)"},
+    {"required-mm", "V", "required spacing (not in this version)"},
+};
+
+void add_options(CLI::App& app, std::span<const OptionWords> options, Texts& texts) {
+    for (const auto& option : options) {
+        auto* added = app.add_option("--" + std::string(option.name), texts[option.name], option.help);
+        added->type_name(option.value)->take_all()->allow_extra_args(false);
+    }
+}
+
+void refuse_later(const CLI::App& command, std::span<const OptionWords> options) {
+    for (const auto& option : options) {
+        const std::string name = "--" + std::string(option.name);
+        if (command.count(name) > 0) throw Error(Fault::usage, name + " is not in this version");
+    }
+}
+
+const std::string* one(const Texts& texts, const std::string& name) {
+    const auto found = texts.find(name);
+    if (found == texts.end() || found->second.empty()) return nullptr;
+    if (found->second.size() > 1)
+        throw Error(Fault::usage, "--" + name + ": expected once, got several times");
+    return &found->second.front();
+}
+
+void read_scale_options(const Texts& texts, InspectRequest& request) {
+    if (const auto* text = one(texts, "pixel-mm")) request.pixel_mm = pixel_size("pixel-mm", *text);
+    if (const auto known = texts.find("known"); known != texts.end()) {
+        for (const auto& text : known->second)
+            request.known.push_back(known_distance("known", text));
+    }
+    if (const auto* text = one(texts, "scale-u-percent")) {
+        request.scale_u_percent =
+            number("scale-u-percent", *text, 0, 100, "a share between 0 and 100 percent");
+    }
+}
+
+void read_board_options(const Texts& texts, InspectRequest& request) {
+    const std::string foil = "a foil between 0 and 1000 um";
+    if (const auto* text = one(texts, "board-mm")) {
+        request.board_mm = number("board-mm", *text, 0, 100, "a thickness between 0 and 100 mm");
+    }
+    if (const auto* text = one(texts, "foil-um")) request.foil_um = number("foil-um", *text, 0, 1000, foil);
+    if (const auto* text = one(texts, "thinnest-foil-um")) {
+        request.thinnest_foil_um = number("thinnest-foil-um", *text, 0, 1000, foil);
+    }
+    if (const auto* text = one(texts, "confidence")) {
+        request.confidence = number("confidence", *text, 0.5, 1, "a number between 0.5 and 1");
+    }
+}
+
+void read_picture_options(const Texts& texts, InspectRequest& request) {
+    if (const auto* text = one(texts, "shot"); text != nullptr && *text != "face") {
+        const bool later = *text == "edge" || *text == "stack";
+        throw Error(Fault::usage, later ? "--shot " + *text + " is not in this version"
+                                        : "--shot: expected face, edge or stack, got \"" + *text + "\"");
+    }
+    if (const auto* text = one(texts, "dense")) request.dense = dense_side(*text);
+    if (const auto* text = one(texts, "radiometry")) request.radiometry = radiometry(*text);
+    if (const auto* text = one(texts, "flat")) request.flat = *text;
+    if (const auto* text = one(texts, "dark")) request.dark = *text;
+    if (const auto* text = one(texts, "memory-mb")) {
+        request.memory_bytes = static_cast<std::size_t>(whole_number("memory-mb", *text, 1, 1L << 24)) << 20;
+    }
+    if (const auto* text = one(texts, "jobs"))
+        request.jobs = static_cast<int>(whole_number("jobs", *text, 0, 1024));
+}
+
+std::string one_line(std::string text) {
+    std::replace(text.begin(), text.end(), '\n', ' ');
+    while (!text.empty() && text.back() == ' ')
+        text.pop_back();
+    return text;
+}
+
+/// The parser with everything it writes into.
+struct Parser {
+    CLI::App app{"Measures the copper-free ring round every hole of a printed board from X-ray pictures.",
+                 "ringwall"};
+    CLI::App* inspect = app.add_subcommand("inspect", "measure one board");
+    CLI::App* compare =
+        app.add_subcommand("compare", "old and revised board side by side (not in this version)");
+    CLI::App* view = app.add_subcommand("view", "open the window (not in this version)");
+    CLI::App* demo = app.add_subcommand("demo", "write the demo case: pictures and case files, all invented");
+    CLI::App* describe =
+        app.add_subcommand("describe", "what a file holds, and whether it is fit to measure on");
+    CLI::App* plan =
+        app.add_subcommand("plan", "which pictures to ask for: a page for the cabinet's operator");
+    Texts texts;
+    std::vector<std::string> sources;
+    std::string out;
+    bool quiet = false, leave_out_private = false;
+
+    Parser() {
+        app.require_subcommand(1);
+        app.set_version_flag("--version", "ringwall " RINGWALL_CLI_VERSION);
+        inspect->add_option("SOURCE", sources, "a case file (*.toml) or a face-on picture")
+            ->required()
+            ->expected(1);
+        inspect->add_option("--out", out, "results folder; default: SOURCE's name + .ringwall")
+            ->type_name("DIR");
+        add_options(*inspect, options_in_use, texts);
+        add_options(*inspect, options_of_later, texts);
+        inspect->add_flag("--leave-out-private", leave_out_private,
+                          "leave names and serials out (not in this version)");
+        inspect->add_flag("--quiet", quiet, "no progress, no table");
+        describe->add_option("FILE", sources, "pictures")->required();
+        add_options(*describe, options_in_use, texts);
+        describe->add_flag("--quiet", quiet, "no progress");
+        demo->add_option("FOLDER", sources, "folder to write")->required()->expected(1);
+        demo->add_flag("--quiet", quiet, "no progress");
+        plan->add_option("CASE", sources, "a case file (not in this version)");
+        compare->allow_extras();
+        view->allow_extras();
+    }
+
+    [[nodiscard]] Command command() const {
+        for (const CLI::App* later : {compare, view}) {
+            if (later->parsed())
+                throw Error(Fault::usage, "ringwall " + later->get_name() + " is not in this version");
+        }
+        if (inspect->parsed()) return Command::inspect;
+        if (describe->parsed()) return Command::describe;
+        if (plan->parsed()) return Command::plan;
+        return Command::demo;
+    }
+};
+
+Arguments arguments_of(const Parser& parser) {
+    Arguments arguments;
+    arguments.command = parser.command();
+    if (arguments.command == Command::inspect) refuse_later(*parser.inspect, options_of_later);
+    if (parser.leave_out_private) throw Error(Fault::usage, "--leave-out-private is not in this version");
+    if (arguments.command == Command::plan && !parser.sources.empty()) {
+        throw Error(
+            Fault::usage,
+            "ringwall plan with a case is not in this version; without one it prints the general page");
+    }
+    arguments.sources.assign(parser.sources.begin(), parser.sources.end());
+    arguments.out = parser.out;
+    if (parser.inspect->count("--out") > 0 && parser.out.empty()) {
+        throw Error(Fault::usage, "--out: expected a folder's name, got nothing");
+    }
+    arguments.quiet = parser.quiet;
+    read_scale_options(parser.texts, arguments.options);
+    read_board_options(parser.texts, arguments.options);
+    read_picture_options(parser.texts, arguments.options);
+    for (const auto& [name, values] : parser.texts) {
+        if (!values.empty()) arguments.given.push_back(name);
+    }
+    return arguments;
+}
+
+} // namespace
+
+bool Arguments::has(const std::string& name) const {
+    return std::find(given.begin(), given.end(), name) != given.end();
+}
+
+Arguments parse(int argc, const char* const* argv) {
+    Parser parser;
+    try {
+        parser.app.parse(argc, argv);
+    } catch (const CLI::Success&) {
+        Arguments arguments;
+        const auto chosen = parser.app.get_subcommands();
+        arguments.help = parser.app.count("--version") > 0 ? "ringwall " RINGWALL_CLI_VERSION "\n"
+                         : chosen.empty()                  ? parser.app.help()
+                                                           : chosen.front()->help();
+        return arguments;
+    } catch (const CLI::ParseError& error) {
+        throw Error(Fault::usage, one_line(error.what()) + "; see ringwall --help");
+    }
+    return arguments_of(parser);
+}
+
+InspectRequest with_options(InspectRequest of_case, const Arguments& arguments) {
+    const InspectRequest& given = arguments.options;
+    if (arguments.has("pixel-mm")) of_case.pixel_mm = given.pixel_mm;
+    if (arguments.has("known")) {
+        of_case.known = given.known;
+        if (!arguments.has("pixel-mm"))
+            of_case.pixel_mm.reset(); // a scale given now replaces the case's, whichever form
+    }
+    if (arguments.has("scale-u-percent")) of_case.scale_u_percent = given.scale_u_percent;
+    if (arguments.has("dense")) of_case.dense = given.dense;
+    if (arguments.has("radiometry")) of_case.radiometry = given.radiometry;
+    if (arguments.has("flat")) of_case.flat = given.flat;
+    if (arguments.has("dark")) of_case.dark = given.dark;
+    if (arguments.has("board-mm")) of_case.board_mm = given.board_mm;
+    if (arguments.has("foil-um")) of_case.foil_um = given.foil_um;
+    if (arguments.has("thinnest-foil-um")) of_case.thinnest_foil_um = given.thinnest_foil_um;
+    if (arguments.has("confidence")) of_case.confidence = given.confidence;
+    of_case.memory_bytes = given.memory_bytes;
+    of_case.jobs = given.jobs;
+    return of_case;
+}
+
+} // namespace ringwall::cli

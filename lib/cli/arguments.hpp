@@ -1,0 +1,33 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/inspection.hpp"
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+namespace ringwall::cli {
+
+enum class Command { help, inspect, describe, plan, demo };
+
+/// What the command line asks for. Values are checked; sources are not yet looked at.
+struct Arguments {
+    Command command = Command::help;
+    std::string help; ///< text to print, of `help`
+    std::vector<std::filesystem::path> sources;
+    std::filesystem::path out; ///< empty: not given
+    bool quiet = false;
+    InspectRequest options;         ///< of inspect and describe; pictures are left empty
+    std::vector<std::string> given; ///< names of the options that were given, "pixel-mm"
+
+    [[nodiscard]] bool has(const std::string& name) const;
+};
+
+/// Throws Error(usage), one line. Commands and options of later versions: "... is not in this version".
+Arguments parse(int argc, const char* const* argv);
+
+/// The case's request with every option that was given on the command line put over it.
+InspectRequest with_options(InspectRequest of_case, const Arguments& arguments);
+
+} // namespace ringwall::cli

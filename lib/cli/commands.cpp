@@ -1,0 +1,137 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "commands.hpp"
+
+#include "terminal.hpp"
+
+#include <cstdio>
+
+namespace fs = std::filesystem;
+
+namespace ringwall::cli {
+namespace {
+
+constexpr int interrupted_status = 130; // as shells report a program ended by Ctrl-C
+
+int status(Fault fault) {
+    return static_cast<int>(fault);
+}
+
+void print(const std::string& text) {
+    std::fputs(text.c_str(), stdout);
+}
+
+void print_error(const std::string& line) {
+    std::fprintf(stderr, "ringwall: %s\n", line.c_str());
+}
+
+/// The source's own name with the mark behind it; a last slash is no part of a name.
+fs::path default_out(const fs::path& source) {
+    const fs::path named = source.has_filename() ? source : source.parent_path();
+    return named.string() + ".ringwall";
+}
+
+InspectRequest request_of(const Arguments& arguments) {
+    const fs::path& source = arguments.sources.front();
+    std::error_code error;
+    if (fs::is_directory(source, error)) {
+        const bool results = fs::exists(source / "results.json", error);
+        throw Error(Fault::usage,
+                    source.string() +
+                        (results ? " is a results folder: expected the picture or case it was made from"
+                                 : ": a folder of slices is not in this version"));
+    }
+    if (!fs::exists(source, error)) throw Error(Fault::input, source.string() + ": no such file");
+    if (source.extension() == ".toml") return with_options(request_of_case(source), arguments);
+    InspectRequest request = arguments.options;
+    request.pictures = {source};
+    return request;
+}
+
+int write_and_tell(const BoardRecord& record, Session& session, const fs::path& out, bool quiet) {
+    write_results(record, session, out);
+    if (!quiet) print(table_of(record) + "results: " + out.string() + "\n");
+    if (record.why_nothing.empty()) return 0;
+    print_error(record.why_nothing + "; " + out.string() + " says so");
+    return status(Fault::nothing_measured);
+}
+
+int inspect_source(const Arguments& arguments) {
+    const fs::path out = arguments.out.empty() ? default_out(arguments.sources.front()) : arguments.out;
+    Session session(request_of(arguments));
+    check_results_folder(out);
+    std::optional<InspectOutcome> outcome;
+    {
+        TerminalWatch watch(arguments.quiet);
+        outcome = inspect(session, watch);
+    }
+    if (const auto* error = std::get_if<Error>(&*outcome)) throw *error;
+    if (const auto* record = std::get_if<BoardRecord>(&*outcome)) {
+        return write_and_tell(*record, session, out, arguments.quiet);
+    }
+    print_error("stopped; nothing was written");
+    return interrupted_status;
+}
+
+std::string text_of(const Description& description) {
+    std::string text = description.facts.file + "\n";
+    for (const auto& line : description.lines)
+        text += "  " + line + "\n";
+    for (const auto& concern : description.concerns)
+        text += "  - " + concern + "\n";
+    return text + "  " + (description.fit_to_measure ? "fit to measure on" : "not fit to measure on") +
+           (description.concerns.empty() ? "" : ", see above") + "\n";
+}
+
+/// Every file is described, also after one that cannot be read; the status is that of the first failure.
+int describe_sources(const Arguments& arguments) {
+    int result = 0;
+    for (const auto& source : arguments.sources) {
+        try {
+            TerminalWatch watch(arguments.quiet);
+            print(text_of(describe(source, arguments.options, watch)));
+        } catch (const Error& error) {
+            print_error(error.what());
+            if (result == 0) result = status(error.fault());
+        } catch (const Cancelled&) {
+            print_error("stopped");
+            return interrupted_status;
+        }
+    }
+    return result;
+}
+
+int write_demo_case(const Arguments& arguments) {
+    const fs::path& folder = arguments.sources.front();
+    {
+        TerminalWatch watch(arguments.quiet);
+        write_demo(folder, watch);
+    }
+    if (!arguments.quiet) {
+        print("demo case written to " + folder.string() +
+              " (synthetic); measure it with\n  ringwall inspect " +
+              (folder / "revision-a/case.toml").string() + "\n");
+    }
+    return 0;
+}
+
+} // namespace
+
+int run(const Arguments& arguments) {
+    switch (arguments.command) {
+    case Command::help:
+        print(arguments.help);
+        return 0;
+    case Command::inspect:
+        return inspect_source(arguments);
+    case Command::describe:
+        return describe_sources(arguments);
+    case Command::plan:
+        print(picture_plan());
+        return 0;
+    case Command::demo:
+        return write_demo_case(arguments);
+    }
+    return status(Fault::program);
+}
+
+} // namespace ringwall::cli

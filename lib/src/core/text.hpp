@@ -1,0 +1,15 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <string>
+
+namespace ringwall {
+
+/// The shortest decimal text that reads back as the same number; no locale, no "-0".
+std::string shortest(double value);
+/// `value` with `digits` significant digits (1 to 15), for words to a person.
+double rounded(double value, int digits);
+/// Fixed decimals, no locale, no "-0.00".
+std::string fixed(double value, int decimals);
+
+} // namespace ringwall

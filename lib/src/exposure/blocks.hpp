@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/image.hpp"
+
+#include <functional>
+#include <vector>
+
+namespace ringwall::exposure {
+
+/// Side of the coarse blocks that all fits over a whole picture stand on, in pixels.
+inline constexpr int block_px = 4;
+
+/// Runs work(first_row, last_row) over [0, rows) on the pool in force. The work must write to places of its
+/// own, so that the split changes no bit.
+void over_rows(int rows, const std::function<void(int, int)>& work);
+
+/// Mean and variance (unbiased, 15 degrees of freedom) of every 4 x 4 block; the rest at the right and the
+/// bottom is left out. Grey values in the picture's own unit.
+struct Blocks {
+    int cols = 0;
+    int rows = 0;
+    std::vector<float> mean;
+    std::vector<float> variance;
+    [[nodiscard]] std::size_t at(int col, int row) const {
+        return static_cast<std::size_t>(row) * static_cast<std::size_t>(cols) + static_cast<std::size_t>(col);
+    }
+    [[nodiscard]] std::size_t size() const { return mean.size(); }
+};
+
+Blocks make_blocks(ImageView<const float> picture);
+
+/// A place where neighbouring blocks differ by no more than their noise: one material, one heel value.
+struct FlatSpot {
+    float x = 0; ///< centre, in units of half the picture's longer side from its middle: -1 to 1
+    float y = 0;
+    int col = 0; ///< block in the middle
+    int row = 0;
+    float mean = 0;
+    float variance = 0; ///< of one pixel, pooled within the blocks
+};
+
+/// Flat spots of one size. `correlation`: usual ratio of the variance between block means, times 16, to that
+/// within; 1 for independent pixels, more after smoothing in the cabinet.
+struct FlatSpots {
+    std::vector<FlatSpot> spots;
+    double correlation = 1;
+    int pixels = 0;     ///< in a spot
+    double degrees = 0; ///< degrees of freedom of a spot's variance
+};
+
+/// Flat spots of (2 half + 1)^2 blocks, half 1 or 2, with their middles on a grid of `step` blocks.
+/// `quantum`: step of the grey scale.
+///
+/// A spot is flat when its block means neither scatter (ratio between to within below what F passes in about
+/// 95 %) nor slope (the plane through them below what chi-square of 2 degrees passes in 88 %): a foil's edge
+/// behind a hard beam is weaker than a pixel's noise, and only the slope tells it.
+FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step, int half = 1);
+
+/// Places in FlatSpot units.
+struct Frame {
+    double middle_x = 0; ///< px
+    double middle_y = 0;
+    double half_px = 1;
+    Frame(int width, int height);
+    [[nodiscard]] double x(double x_px) const { return (x_px - middle_x) / half_px; }
+    [[nodiscard]] double y(double y_px) const { return (y_px - middle_y) / half_px; }
+};
+
+/// k-th smallest (k = share * n) of the values, which are shuffled. Not empty.
+float quantile(std::vector<float>& values, double share);
+
+} // namespace ringwall::exposure

@@ -1,0 +1,39 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/image.hpp"
+
+#include <cmath>
+#include <optional>
+#include <vector>
+
+namespace ringwall::holes {
+
+using RimPoints = std::vector<Point>; ///< in order round the turn
+
+/// A circle, or a circle with a second harmonic: r(a) = radius + a2 cos 2a + b2 sin 2a, a anticlockwise on
+/// screen.
+struct Oval {
+    Point centre;
+    double radius = 0;
+    double a2 = 0;
+    double b2 = 0;
+    [[nodiscard]] double radius_at(double angle) const {
+        return radius + a2 * std::cos(2 * angle) + b2 * std::sin(2 * angle);
+    }
+    /// Signed distance of a point from the outline along the ray from the centre, > 0 outside.
+    [[nodiscard]] double outside(Point p) const {
+        const double dx = p.x - centre.x, dy = centre.y - p.y;
+        return std::hypot(dx, dy) - radius_at(std::atan2(dy, dx));
+    }
+    /// Distance from `origin` (inside) to the outline in the direction `angle`.
+    [[nodiscard]] double reach_from(Point origin, double angle) const;
+};
+
+/// The circle that most points lie on within `tolerance`, from triples of points spread over many parts of
+/// the turn, then refined by least squares on those points (Tukey weights); a second harmonic of at most a
+/// fifth of the radius is added where it brings clearly more points onto the outline. Deterministic. Nothing
+/// with fewer than 12 points.
+std::optional<Oval> vote_circle(const RimPoints& points, double tolerance);
+
+} // namespace ringwall::holes

@@ -1,0 +1,34 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/hole.hpp"
+#include "ringwall/transmission.hpp"
+
+#include "holes/rim_model.hpp"
+
+#include <vector>
+
+namespace ringwall {
+
+/// One angular bin of a rim, fitted on its own.
+struct RimBin {
+    double angle_deg = 0;
+    bool seen = false;    ///< false: hidden by something in front, or no edge of the air
+    double radius_px = 0; ///< boundary of the air
+    double u_px = 0;
+    double wall_px = 0; ///< plating in this bin (0 for a bare hole)
+    double u_wall_px = 0;
+};
+
+/// Bins of about 1.5 px of arc (24 to 240 of them), each with its own boundary (and wall), levels taken from
+/// the fit. Follows departures outward up to `search_px`; the straight-edge model with first-order curvature
+/// is within 0.03 px.
+std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise, const RimFit& fit,
+                              const RimShared& shared, double search_px);
+
+/// The bins' radii smoothed as far as they allow: for each bin the widest window whose mean agrees with all
+/// narrower ones within 2.5 of their uncertainties (Lepski's rule), so that a clean circle is averaged and a
+/// bite keeps its edges.
+std::vector<RimBin> smooth_rim(const std::vector<RimBin>& bins);
+
+} // namespace ringwall

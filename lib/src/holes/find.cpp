@@ -1,0 +1,142 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "holes/find.hpp"
+
+#include "holes/grey_scale.hpp"
+#include "holes/judge.hpp"
+#include "holes/pyramid.hpp"
+#include "holes/rim.hpp"
+#include "holes/small_core.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace ringwall::holes {
+namespace {
+
+RimSearch search_of(const Blob& blob, const GreyScale& grey) {
+    RimSearch search;
+    search.guess = blob.at;
+    search.radius_guess = blob.radius;
+    search.noise = grey.noise / Pyramid::pixel(blob.level);
+    search.blur_px = std::hypot(grey.blur_px / Pyramid::pixel(blob.level), 0.3);
+    search.contrast = std::max(blob.response / 0.35, grey.tolerance);
+    search.least_fall = 0.3 * grey.tolerance;
+    return search;
+}
+
+/// The same rim on a finer level, where a pixel is what the caller's accuracy asks for.
+std::optional<Rim> on_finer_level(const Pyramid& pyramid, const Rim& rim, int from, int to,
+                                  const GreyScale& grey) {
+    RimSearch search;
+    search.guess = Pyramid::to_level(Pyramid::to_picture(rim.centre, from), to);
+    search.radius_guess = rim.radius * Pyramid::pixel(from) / Pyramid::pixel(to);
+    search.noise = grey.noise / Pyramid::pixel(to);
+    search.blur_px = std::hypot(grey.blur_px / Pyramid::pixel(to), 0.3);
+    search.contrast = std::max(rim.contrast, grey.tolerance);
+    search.least_fall = 0.3 * grey.tolerance;
+    return fit_rim(pyramid.level(to), search);
+}
+
+struct Found {
+    Rim rim; ///< in pixels of `level`
+    int level = 0;
+    double score = 0;
+    [[nodiscard]] Point centre() const { return Pyramid::to_picture(rim.centre, level); }
+    [[nodiscard]] double radius() const { return rim.radius * Pyramid::pixel(level); }
+};
+
+/// Small cores once more, with the blur taken out.
+void look_closer(Found& f, ImageView<const float> picture, const GreyScale& grey) {
+    if (f.rim.radius > 5 * grey.blur_px) return;
+    const auto core = fit_small_core(picture, f.rim, grey.noise, grey.blur_px);
+    if (!core || !is_small_bore(*core, grey)) {
+        f.score = 0;
+        return;
+    }
+    f.rim.radius = core->radius;
+    f.rim.ring_sigmas = core->ring_sigmas;
+}
+
+/// Of rims that share their middle the best one stays.
+std::vector<Found> without_doubles(std::vector<Found> found) {
+    std::stable_sort(found.begin(), found.end(),
+                     [](const Found& a, const Found& b) { return a.score > b.score; });
+    std::vector<Found> kept;
+    for (const Found& f : found) {
+        const bool taken = std::any_of(kept.begin(), kept.end(), [&](const Found& k) {
+            const double apart = std::hypot(f.centre().x - k.centre().x, f.centre().y - k.centre().y);
+            return apart < 0.8 * std::max(f.radius(), k.radius());
+        });
+        if (!taken) kept.push_back(f);
+    }
+    return kept;
+}
+
+bool cut_by_border(const Found& f, const TransmissionMap& map) {
+    const Point c = f.centre();
+    const double r = f.radius() + 1;
+    return c.x < r || c.y < r || c.x > map.t.width() - 1 - r || c.y > map.t.height() - 1 - r;
+}
+
+HoleCandidate candidate_of(const Found& f) {
+    HoleCandidate c;
+    c.centre_px = f.centre();
+    c.radius_px = f.radius();
+    c.dark_ring = has_dark_ring(f.rim);
+    c.score = f.score;
+    return c;
+}
+
+void sort_reading_order(std::vector<HoleCandidate>& candidates) {
+    std::sort(candidates.begin(), candidates.end(), [](const HoleCandidate& a, const HoleCandidate& b) {
+        if (a.centre_px.y != b.centre_px.y) return a.centre_px.y < b.centre_px.y;
+        return a.centre_px.x < b.centre_px.x;
+    });
+}
+
+std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, const TransmissionMap& map,
+                               Watch& watch) {
+    BlobChoice choice;
+    choice.least_response = 0.15 * 2 * grey.tolerance;
+    choice.noise = grey.noise;
+    choice.least_core = grey.open - grey.tolerance;
+    choice.core_leak = 0.25;
+    choice.core_slack = 3;
+    std::vector<Found> found;
+    for (const Blob& blob : find_blobs(pyramid, choice, watch)) {
+        if (watch.cancelled()) throw Cancelled{};
+        const auto rim = fit_rim(pyramid.level(blob.level), search_of(blob, grey));
+        if (!rim) continue;
+        Found f{*rim, blob.level, 0};
+        f.score = judge(*rim, grey, blob.level);
+        if (f.score <= 0) continue;
+        const int finer = std::max(0, blob.level - 2);
+        if (finer < blob.level) {
+            const auto again = on_finer_level(pyramid, *rim, blob.level, finer, grey);
+            if (!again) continue;
+            f.rim = *again;
+            f.level = finer;
+            f.score = judge(*again, grey, finer);
+        }
+        if (f.score > 0 && f.level == 0) look_closer(f, pyramid.level(0), grey);
+        if (f.score > 0 && !cut_by_border(f, map)) found.push_back(f);
+    }
+    return found;
+}
+
+} // namespace
+
+std::vector<HoleCandidate> find_holes(const TransmissionMap& map, const MaterialMap* materials,
+                                      Watch& watch) {
+    if (map.t.width() < 8 || map.t.height() < 8) return {};
+    const Pyramid pyramid(map.t.view(), watch);
+    const GreyScale grey = read_grey_scale(map, pyramid, materials);
+    std::vector<HoleCandidate> candidates;
+    for (const Found& f : without_doubles(bright_rims(pyramid, grey, map, watch)))
+        candidates.push_back(candidate_of(f));
+    sort_reading_order(candidates);
+    return candidates;
+}
+
+} // namespace ringwall::holes

@@ -1,0 +1,144 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "holes/fit.hpp"
+
+#include "holes/contour.hpp"
+#include "holes/rim_choice.hpp"
+#include "holes/rim_start.hpp"
+#include "holes/shape.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace ringwall {
+
+namespace {
+
+constexpr double model_floor_px = 0.02; // radial scatter the model leaves on perfect pictures (tests/holes)
+constexpr double unknown_curve_sigmas =
+    0.3; // an unknown grey curve moves a half-level edge by up to this (methods 1.1)
+constexpr double fake_halo = 0.05; // overshoot that makes a picture "sharpened" (issue: describe)
+
+/// Noise of the map, or when that could not be told a level at which single pixels do not rule.
+NoiseModel usable_noise(const TransmissionMap& map) {
+    NoiseModel noise = map.noise;
+    if (noise.sigma(1.0) < 1e-4) noise.readout = 0.02;
+    return noise;
+}
+
+void add_budget(Hole& hole, const std::string& quantity,
+                const std::vector<std::pair<std::string, double>>& parts) {
+    double total = 0;
+    for (const auto& [name, u] : parts)
+        total += u * u;
+    for (const auto& [name, u] : parts)
+        hole.budget_px.push_back({quantity, name, u, total > 0 ? u * u / total : 0});
+}
+
+double summed(const std::vector<std::pair<std::string, double>>& parts) {
+    double total = 0;
+    for (const auto& [name, u] : parts)
+        total += u * u;
+    return std::sqrt(total);
+}
+
+/// u that comes with blur and barrel level into a quantity which moves by `by` for a unit change of each.
+double carried_u(const Eigen::RowVector2d& by, const HolePriors& priors) {
+    const RimSharedVariance& v = priors.variance;
+    return std::sqrt(
+        std::max(0.0, by[0] * by[0] * v.sigma + by[1] * by[1] * v.barrel + 2 * by[0] * by[1] * v.both));
+}
+
+void fill_position(const RimFit& fit, Hole& hole) {
+    hole.centre_px = fit.model.centre_px;
+    hole.u_x_px = std::sqrt(std::max(fit.covariance(0, 0), 0.0));
+    hole.u_y_px = std::sqrt(std::max(fit.covariance(1, 1), 0.0));
+}
+
+void fill_sizes(const TransmissionMap& map, const RimFit& fit, const HolePriors& priors, Hole& hole) {
+    const double curve = map.t_is_physical ? 0.0 : unknown_curve_sigmas * priors.shared.sigma_px;
+    const double noise = std::sqrt(std::max(fit.covariance(2, 2), 0.0));
+    const std::vector<std::pair<std::string, double>> bore{
+        {"noise", 2 * noise},
+        {"edge model", 2 * model_floor_px},
+        {"blur and plating level", 2 * carried_u(fit.by_shared.row(2), priors)},
+        {"unknown grey curve", 2 * curve}};
+    hole.bore_px = Estimate::of(2 * fit.model.radius_px, summed(bore));
+    add_budget(hole, "bore_px", bore);
+    if (!fit.model.plated) {
+        hole.drill_px = hole.bore_px;
+        return;
+    }
+    const double both = fit.covariance(2, 2) + fit.covariance(3, 3) + 2 * fit.covariance(2, 3);
+    const Eigen::RowVector2d by = fit.by_shared.row(2) + fit.by_shared.row(3);
+    const std::vector<std::pair<std::string, double>> drill{
+        {"noise", 2 * std::sqrt(std::max(both, 0.0))},
+        {"edge model", 2 * model_floor_px},
+        {"blur and plating level", 2 * carried_u(by, priors)},
+        {"unknown grey curve", 2 * curve}};
+    hole.drill_px = Estimate::of(2 * fit.model.drill_radius_px(), summed(drill));
+    add_budget(hole, "drill_px", drill);
+}
+
+void fill_thickness(const TransmissionMap& map, const RimFit& fit, const HolePriors& priors, Hole& hole) {
+    if (!map.t_is_physical) {
+        hole.wall.thickness_px = hole.wall.thickness_integrated_px =
+            Estimate::missing("the grey scale of this picture is not known to be linear");
+        return;
+    }
+    if (!priors.barrel_known) {
+        hole.wall.thickness_px =
+            Estimate::missing("the grey level of plating seen end-on could not be found");
+        hole.wall.thickness_integrated_px = hole.wall.thickness_px;
+        return;
+    }
+    const double noise = std::sqrt(std::max(fit.covariance(3, 3), 0.0));
+    hole.wall.thickness_px = Estimate::of(
+        fit.model.wall_px, std::hypot(noise, carried_u(fit.by_shared.row(3), priors), model_floor_px));
+}
+
+} // namespace
+
+Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const HolePriors& priors,
+              const HoleCandidate& candidate) {
+    Hole hole;
+    hole.seed = candidate;
+    hole.centre_px = candidate.centre_px;
+    hole.kind = candidate.filled ? HoleKind::filled : candidate.elongated ? HoleKind::slot : HoleKind::hole;
+    if (hole.kind != HoleKind::hole) {
+        const char* why = candidate.filled ? "metal fills the hole" : "a slot, not a round hole";
+        for (Estimate* e :
+             {&hole.bore_px, &hole.inscribed_px, &hole.drill_px, &hole.roundness_px, &hole.furthest_void_px,
+              &hole.excess_px, &hole.excess_px2, &hole.wall.thickness_px, &hole.wall.thickness_integrated_px})
+            *e = Estimate::missing(why);
+        hole.wall.why = hole.keepout.why = why;
+        hole.u_x_px = hole.u_y_px = 1;
+        return hole;
+    }
+    const NoiseModel noise = usable_noise(map);
+    const RimStart start =
+        look_at_rim(map.t.view(), candidate, priors.shared.sigma_px, materials.levels.open.value_or(1.0));
+    const RimChoice choice = choose_rim(map.t.view(), noise, start, priors.shared, materials.levels);
+    const RimFit& fit = choice.chosen();
+    if (!start.usable || !fit.converged || fit.pixels == 0) {
+        const char* why = start.usable ? "the edge of the hole could not be fitted"
+                                       : "too little of the hole's edge is seen";
+        hole.centre_px = start.usable ? start.centre_px : candidate.centre_px;
+        hole.seen_fraction = 0;
+        hole.bore_px = hole.drill_px = hole.inscribed_px = hole.furthest_void_px = Estimate::missing(why);
+        hole.wall.why = hole.keepout.why = why;
+        hole.u_x_px = hole.u_y_px = 1;
+        return hole;
+    }
+    fill_position(fit, hole);
+    fill_sizes(map, fit, priors, hole);
+    if (choice.is_plated) fill_thickness(map, fit, priors, hole);
+    const double floor =
+        map.t_is_physical ? 1.5 * model_floor_px : std::hypot(model_floor_px, 0.1 * priors.shared.sigma_px);
+    const auto bins = trace_rim(map.t.view(), noise, fit, priors.shared, 0.3 * fit.model.radius_px + 8);
+    judge_shape(bins, floor, hole);
+    judge_wall(bins, choice, map.halo > fake_halo, hole);
+    return hole;
+}
+
+} // namespace ringwall

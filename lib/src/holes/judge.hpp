@@ -1,0 +1,19 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "holes/grey_scale.hpp"
+#include "holes/rim.hpp"
+#include "holes/small_core.hpp"
+
+namespace ringwall::holes {
+
+/// 0: no hole; else up to 1, higher for more of the turn seen and a clearer fall. `level`: of the pyramid.
+double judge(const Rim& rim, const GreyScale& grey, int level);
+
+/// The level test again for a small bore: its core is air rather than laminate, beyond what noise can do.
+bool is_small_bore(const SmallCore& core, const GreyScale& grey);
+
+/// Darker just outside the bore than further out, beyond noise.
+bool has_dark_ring(const Rim& rim);
+
+} // namespace ringwall::holes

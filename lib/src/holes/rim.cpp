@@ -1,0 +1,235 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "holes/rim.hpp"
+
+#include "bridge/opencv.hpp"
+#include "holes/circle_vote.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+#include <vector>
+
+namespace ringwall::holes {
+namespace {
+
+constexpr double step_px = 0.5;
+
+double ray_angle(int i) {
+    return 2 * std::numbers::pi * i / rim_rays;
+}
+
+double median(std::vector<double>& values) {
+    if (values.empty()) return 0;
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+/// The surroundings of a candidate, smoothed as much as its contrast asks for and its size allows.
+struct Patch {
+    cv::Mat t;
+    Point corner;       ///< of the patch's pixel (0,0) in the picture
+    double noise = 0;   ///< of the smoothed pixels
+    double blur_px = 1; ///< picture's and smoothing's together
+
+    [[nodiscard]] bool contains(Point p) const {
+        const double x = p.x - corner.x, y = p.y - corner.y;
+        return x >= 0 && y >= 0 && x <= t.cols - 1.001 && y <= t.rows - 1.001;
+    }
+    [[nodiscard]] double at(Point p) const { // bilinear
+        const double x = p.x - corner.x, y = p.y - corner.y;
+        const int x0 = static_cast<int>(x), y0 = static_cast<int>(y);
+        const double fx = x - x0, fy = y - y0;
+        const float* upper = t.ptr<float>(y0) + x0;
+        const float* lower = t.ptr<float>(y0 + 1) + x0;
+        return (1 - fy) * ((1 - fx) * upper[0] + fx * upper[1]) + fy * ((1 - fx) * lower[0] + fx * lower[1]);
+    }
+};
+
+Patch cut_patch(ImageView<const float> picture, const RimSearch& search) {
+    const int half = static_cast<int>(std::ceil(2.6 * search.radius_guess + 8));
+    const int x0 = std::clamp(static_cast<int>(search.guess.x) - half, 0, picture.width() - 1);
+    const int y0 = std::clamp(static_cast<int>(search.guess.y) - half, 0, picture.height() - 1);
+    const ImageView<const float> window = picture.window(x0, y0, 2 * half + 1, 2 * half + 1);
+    Patch patch;
+    patch.corner = {static_cast<double>(x0), static_cast<double>(y0)};
+    const double wanted = search.contrast / 8;
+    const double most = std::min(2.0, search.radius_guess / 3);
+    const double sigma = std::clamp(search.noise / (2 * std::sqrt(std::numbers::pi) * wanted), 0.3, most);
+    cv::GaussianBlur(bridge::as_mat(window), patch.t, cv::Size(0, 0), sigma, sigma, cv::BORDER_REPLICATE);
+    patch.noise = std::min(search.noise, search.noise / (2 * std::sqrt(std::numbers::pi) * sigma));
+    patch.blur_px = std::hypot(search.blur_px, sigma);
+    return patch;
+}
+
+/// Level of the bright part round the centre: mean of what lies within noise of the brightest tenth, so that
+/// a part in front of most of the core does not count.
+double core_level(const Patch& patch, Point centre, double radius) {
+    std::vector<double> values;
+    const double reach = 0.6 * radius;
+    for (double dy = -reach; dy <= reach; dy += 0.5)
+        for (double dx = -reach; dx <= reach; dx += 0.5) {
+            const Point p{centre.x + dx, centre.y + dy};
+            if (dx * dx + dy * dy <= reach * reach && patch.contains(p)) values.push_back(patch.at(p));
+        }
+    if (values.empty()) return 0;
+    const auto upper = values.begin() + static_cast<std::ptrdiff_t>(values.size() * 9 / 10);
+    std::nth_element(values.begin(), upper, values.end());
+    const double least = *upper - 3.5 * patch.noise;
+    double sum = 0;
+    int n = 0;
+    for (const double v : values)
+        if (v >= least) sum += v, ++n;
+    return sum / n;
+}
+
+struct RayFall {
+    bool fell = false;
+    bool dark = false; ///< never reached the core's level
+    double radius = 0; ///< of the half-way point
+    double low = 0;    ///< T at the foot of the fall
+    double foot = 0;   ///< radius there
+};
+
+void sample_ray(const Patch& patch, Point centre, double angle, double reach, std::vector<double>& t) {
+    t.clear();
+    const double dx = std::cos(angle), dy = -std::sin(angle);
+    for (double r = 0; r <= reach; r += step_px) {
+        const Point p{centre.x + r * dx, centre.y + r * dy};
+        if (!patch.contains(p)) break;
+        t.push_back(patch.at(p));
+    }
+}
+
+/// First fall from the core's level: down to the foot of the slope, located half-way.
+RayFall follow(const std::vector<double>& t, double core, double least_fall, const Patch& patch) {
+    RayFall fall;
+    const std::size_t n = t.size();
+    std::size_t i = 0;
+    while (i < n && t[i] < core - least_fall)
+        ++i;
+    if (i == n) {
+        fall.dark = true;
+        return fall;
+    }
+    while (i < n && t[i] >= core - least_fall)
+        ++i;
+    if (i == n) return fall;
+    const auto most_steps = static_cast<std::size_t>(std::ceil((2.5 * patch.blur_px + 1) / step_px));
+    std::size_t foot = i;
+    for (std::size_t k = i; k < std::min(n, i + most_steps) && t[k] < t[foot] + patch.noise; ++k)
+        if (t[k] < t[foot]) foot = k;
+    const double half = 0.5 * (core + t[foot]);
+    std::size_t k = foot;
+    while (k > 0 && t[k - 1] < half)
+        --k;
+    fall.fell = true;
+    fall.low = t[foot];
+    fall.foot = static_cast<double>(foot) * step_px;
+    const double above = k > 0 ? t[k - 1] : core;
+    const double fraction = above > t[k] ? (above - half) / (above - t[k]) : 0.0;
+    fall.radius = (static_cast<double>(k) - 1 + fraction) * step_px;
+    return fall;
+}
+
+struct Rays {
+    std::array<RayFall, rim_rays> falls;
+    double core = 0;
+};
+
+Rays cast_rays(const Patch& patch, Point centre, double radius, const RimSearch& search) {
+    Rays rays;
+    rays.core = core_level(patch, centre, radius);
+    std::vector<double> t;
+    for (int i = 0; i < rim_rays; ++i) {
+        sample_ray(patch, centre, ray_angle(i), 1.9 * radius + 3, t);
+        rays.falls[static_cast<std::size_t>(i)] =
+            follow(t, rays.core, std::max(search.least_fall, 4 * patch.noise), patch);
+    }
+    return rays;
+}
+
+RimPoints points_of(const Rays& rays, Point centre) {
+    RimPoints points;
+    for (int i = 0; i < rim_rays; ++i) {
+        const RayFall& fall = rays.falls[static_cast<std::size_t>(i)];
+        if (!fall.fell) continue;
+        const double a = ray_angle(i);
+        points.push_back({centre.x + fall.radius * std::cos(a), centre.y - fall.radius * std::sin(a)});
+    }
+    return points;
+}
+
+RayEnd end_of(const RayFall& fall, double expected, double tolerance) {
+    if (fall.dark) return RayEnd::hidden;
+    if (!fall.fell) return RayEnd::open;
+    if (fall.radius > expected + tolerance) return RayEnd::bite;
+    return fall.radius < expected - tolerance ? RayEnd::hidden : RayEnd::rim;
+}
+
+/// Levels outside the rim, by medians over the rays that end on it.
+void describe_outside(Rim& rim, const Rays& rays, const Patch& patch) {
+    std::vector<double> lows, beyonds, squares;
+    for (int i = 0; i < rim_rays; ++i) {
+        const auto at = static_cast<std::size_t>(i);
+        if (rim.ends[at] != RayEnd::rim) continue;
+        const RayFall& fall = rays.falls[at];
+        const double out = fall.foot + 1.5 * patch.blur_px + 1.5;
+        const Point p{rim.centre.x + out * std::cos(ray_angle(i)),
+                      rim.centre.y - out * std::sin(ray_angle(i))};
+        lows.push_back(fall.low);
+        if (patch.contains(p)) beyonds.push_back(patch.at(p));
+    }
+    rim.darkest = median(lows);
+    rim.contrast = rim.core - rim.darkest;
+    rim.beyond = median(beyonds);
+    const double independent = std::max(4.0, 0.35 * static_cast<double>(lows.size()));
+    rim.ring_sigmas = (rim.beyond - rim.darkest) / (patch.noise * std::sqrt(2 / independent));
+}
+
+Rim describe(const Rays& rays, const Oval& oval, Point origin, const Patch& patch, double tolerance) {
+    Rim rim;
+    rim.centre = oval.centre;
+    rim.radius = oval.radius;
+    rim.a2 = oval.a2;
+    rim.b2 = oval.b2;
+    rim.core = rays.core;
+    double squares = 0;
+    for (int i = 0; i < rim_rays; ++i) {
+        const auto at = static_cast<std::size_t>(i);
+        const double expected = oval.reach_from(origin, ray_angle(i));
+        rim.ends[at] = end_of(rays.falls[at], expected, tolerance);
+        rim.points_px[at] = rays.falls[at].radius;
+        if (rim.ends[at] == RayEnd::rim) squares += std::pow(rays.falls[at].radius - expected, 2);
+    }
+    rim.scatter_px = std::sqrt(squares / std::max(1, rim.count(RayEnd::rim)));
+    describe_outside(rim, rays, patch);
+    return rim;
+}
+
+} // namespace
+
+std::optional<Rim> fit_rim(ImageView<const float> picture, const RimSearch& search) {
+    const Patch patch = cut_patch(picture, search);
+    Point centre = search.guess;
+    double radius = search.radius_guess;
+    std::optional<Rim> rim;
+    for (int round = 0; round < 4; ++round) {
+        const Rays rays = cast_rays(patch, centre, radius, search);
+        const double edge_noise = 2.5 * patch.blur_px * patch.noise / std::max(search.contrast, 1e-3);
+        const double tolerance = std::clamp(2.5 * edge_noise, 0.55, 1.2) + 0.03 * radius;
+        const std::optional<Oval> oval = vote_circle(points_of(rays, centre), tolerance);
+        if (!oval || oval->radius < 0.35 * search.radius_guess || oval->radius > 2 * search.radius_guess)
+            return {};
+        rim = describe(rays, *oval, centre, patch, tolerance);
+        if (rim->share(RayEnd::rim) < 0.25) return {};
+        const double moved = std::hypot(oval->centre.x - centre.x, oval->centre.y - centre.y);
+        centre = oval->centre;
+        radius = oval->radius;
+        if (moved < 0.15 && round > 0) break;
+    }
+    return rim;
+}
+
+} // namespace ringwall::holes

@@ -1,0 +1,289 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "holes/rim_choice.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+#include <numeric>
+
+namespace ringwall {
+
+namespace {
+
+constexpr double step_significance = 4.0;  // sigmas between the near and the far zone for a step to be put in
+constexpr double least_step = 0.006;       // in T: smaller steps do not move the edge (below 0.01 px)
+constexpr double gap_gain = 6.0;           // chi-square that freed gaps must bring, besides 2 each
+constexpr double outside_u = 0.06;         // how far the first look at the level behind plating can be wrong
+constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
+constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
+constexpr double plated_z = 5.0;           // significance that a wall must have
+constexpr double bare_z = 3.0;             // below this there is no wall to speak of
+
+double median(std::vector<double> values) {
+    if (values.empty()) return 0;
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+/// Mean T behind the wall in steps of half a sigma, of one sector or of several together.
+struct Behind {
+    static constexpr int bins = 13;
+    std::array<double, bins> sum{};
+    std::array<int, bins> count{};
+    void add(const Behind& other) {
+        for (std::size_t i = 0; i < bins; ++i)
+            sum[i] += other.sum[i], count[i] += other.count[i];
+    }
+    /// Over bins [from, to).
+    [[nodiscard]] int pixels(int from, int to) const {
+        return std::accumulate(count.begin() + from, count.begin() + to, 0);
+    }
+    [[nodiscard]] double mean(int from, int to) const {
+        const int n = pixels(from, to);
+        return n > 0 ? std::accumulate(sum.begin() + from, sum.begin() + to, 0.0) / n : 0;
+    }
+};
+
+std::vector<Behind> look_behind(ImageView<const float> t, const RimModel& model, double sigma) {
+    std::vector<Behind> sectors(model.sectors.size());
+    const double wall = model.drill_radius_px(), bin = 0.5 * sigma, end = wall + Behind::bins * bin;
+    const int x0 = static_cast<int>(model.centre_px.x - end) - 1,
+              y0 = static_cast<int>(model.centre_px.y - end) - 1;
+    const int size = static_cast<int>(2 * end) + 4;
+    for (int y = std::max(0, y0); y < std::min(t.height(), y0 + size); ++y)
+        for (int x = std::max(0, x0); x < std::min(t.width(), x0 + size); ++x) {
+            const double dx = x - model.centre_px.x, dy = y - model.centre_px.y,
+                         behind = std::hypot(dx, dy) - wall;
+            const int i = static_cast<int>(std::floor(behind / bin));
+            if (i < 0 || i >= Behind::bins) continue;
+            Behind& sector = sectors[static_cast<std::size_t>(model.sector_of(dx, dy))];
+            sector.sum[static_cast<std::size_t>(i)] += t(x, y), ++sector.count[static_cast<std::size_t>(i)];
+        }
+    return sectors;
+}
+
+/// First bin from `first` on whose mean leaves the mean of the ones before by more than noise; none: -1.
+int first_change(const Behind& b, int first, double noise) {
+    for (int i = first + 2; i < Behind::bins; ++i) {
+        const int here = b.pixels(i, i + 1), before = b.pixels(first, i);
+        if (here < 2 || before < 2) continue;
+        const double e = noise * std::sqrt(1.0 / here + 1.0 / before);
+        if (std::abs(b.mean(i, i + 1) - b.mean(first, i)) > std::max(step_significance * e, least_step))
+            return i;
+    }
+    return -1;
+}
+
+/// Puts a step into the sector where its profile, or else the whole turn's, changes level.
+void put_step(RimSector& s, const Behind& b, int change, double sigma) {
+    s.band_px = rim_band_sigmas * sigma;
+    if (change < 0) return;
+    s.has_step = true;
+    s.gap_px = s.gap_expected_px = (0.5 * change + 0.5) * sigma;
+    const int from = std::min(change + 1, Behind::bins - 2);
+    s.beyond = s.beyond_expected = b.pixels(from, Behind::bins) > 0
+                                       ? b.mean(from, std::min(from + 4, Behind::bins))
+                                       : b.mean(change, change + 1);
+    s.band_px = std::max(s.band_px, s.gap_px + 1.3 * sigma);
+}
+
+int sectors_for(double radius) {
+    return std::clamp(static_cast<int>(2 * std::numbers::pi * radius / 9), 8, 40);
+}
+
+/// A sector is hidden when the rays in it do not find air ending near the circle.
+void mark_hidden(RimModel& model, const RimStart& start, double sigma) {
+    std::vector<int> good(model.sectors.size()), all(model.sectors.size());
+    for (const RimRay& ray : start.rays) {
+        const double a = ray.angle_deg * std::numbers::pi / 180;
+        const auto k = static_cast<std::size_t>(model.sector_of(std::cos(a), -std::sin(a)));
+        ++all[k];
+        if (ray.found && std::abs(ray.radius_px - start.radius_px) < std::max(2.0, 2 * sigma)) ++good[k];
+    }
+    for (std::size_t k = 0; k < model.sectors.size(); ++k)
+        if (all[k] > 0) model.sectors[k].used = 2 * good[k] >= all[k];
+}
+
+/// The dark ring's middle and depth give a wall to start from: blurred, a wall of t px is about t/(2.5 sigma)
+/// of its full depth deep and stands at its own middle, while the half level of the bright side stands well
+/// inside of it.
+void start_wall(const RimStart& start, const RimShared& shared, RimModel& model) {
+    std::vector<double> depth, place, plateau;
+    for (const RimRay& ray : start.rays)
+        if (ray.found) {
+            depth.push_back((ray.plateau - ray.deepest) / std::max(ray.plateau - shared.barrel, 0.05));
+            place.push_back(ray.deepest_px);
+            plateau.push_back(ray.plateau);
+        }
+    if (place.empty()) return;
+    // The air's own blurred edge fills the dip: start from twice of what it shows, and never from nothing.
+    model.wall_px = std::clamp(5.0 * shared.sigma_px * median(depth), 0.5, 4.0);
+    model.radius_px = std::max(1.5, median(place) - 0.5 * model.wall_px);
+    model.outside = median(plateau);
+}
+
+RimModel model_from(const RimStart& start, const RimShared& shared, bool plated) {
+    RimModel model;
+    model.centre_px = start.centre_px;
+    model.radius_px = start.radius_px;
+    model.plated = plated;
+    model.open = start.open;
+    model.sectors.resize(static_cast<std::size_t>(sectors_for(start.radius_px)));
+    mark_hidden(model, start, shared.sigma_px);
+    if (plated) start_wall(start, shared, model);
+    return model;
+}
+
+Behind whole_turn(const RimModel& model, const std::vector<Behind>& sectors) {
+    Behind all;
+    for (std::size_t k = 0; k < sectors.size(); ++k)
+        if (model.sectors[k].used) all.add(sectors[k]);
+    return all;
+}
+
+/// Bins of the near zone: behind the blur of a bare wall's edge, before most rings end.
+constexpr int near_from = 3, near_to = 5;
+
+/// Level of a bare hole's surroundings: laminate when the brightest sectors agree with the picture's own
+/// level for it, which tells a narrow ring (copper near the wall already) from a wide one.
+void set_bare_level(const MaterialLevels& levels, std::vector<double> near, double noise_near,
+                    RimModel& model, RimBelief& belief) {
+    std::sort(near.begin(), near.end());
+    model.outside = near[near.size() / 2];
+    if (!levels.laminate) return;
+    const double brightest = near[near.size() - 1 - near.size() / 6], laminate = levels.laminate.value();
+    const bool sees_laminate = std::abs(brightest - laminate) < 0.03 + 2 * noise_near / 3;
+    model.outside = sees_laminate ? std::max(brightest, laminate - 0.02) : laminate;
+    belief.outside = laminate;
+    belief.outside_u = std::max(0.01, 3 * levels.laminate.u());
+}
+
+/// Puts plateaus and steps into a bare hole's sectors.
+RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const MaterialLevels& levels,
+                  double sigma, RimModel& model) {
+    const auto behind = look_behind(t, model, sigma);
+    std::vector<double> near;
+    for (std::size_t k = 0; k < behind.size(); ++k)
+        if (behind[k].pixels(near_from, near_to) < 3)
+            model.sectors[k].used = false;
+        else if (model.sectors[k].used)
+            near.push_back(behind[k].mean(near_from, near_to));
+    RimBelief belief{.open = levels.open.value_or(1.0), .gap_u_px = 2 * sigma};
+    if (near.empty()) return belief;
+    const double noise_near = noise.sigma(std::max(near.front(), 0.01));
+    set_bare_level(levels, near, noise_near, model, belief);
+    const int common = first_change(whole_turn(model, behind), near_from, noise_near);
+    std::vector<double> spread;
+    for (std::size_t k = 0; k < behind.size(); ++k) {
+        RimSector& s = model.sectors[k];
+        if (!s.used) continue;
+        const double a = behind[k].mean(near_from, near_to);
+        const double e = noise_near / std::sqrt(behind[k].pixels(near_from, near_to));
+        if (a < model.outside - std::max(step_significance * e, least_step)) { // copper near the wall already
+            s.has_step = true;
+            s.gap_free = false;
+            s.beyond = s.beyond_expected = std::min(a, behind[k].mean(near_to, near_to + 2));
+            s.band_px = rim_band_sigmas * sigma;
+            continue;
+        }
+        const int own = first_change(behind[k], near_from, noise_near);
+        put_step(s, behind[k], own >= 0 ? own : common, sigma);
+        spread.push_back(std::abs(a - model.outside) - e);
+    }
+    belief.lift_u = std::clamp(1.48 * median(std::move(spread)), 0.002, 0.05);
+    return belief;
+}
+
+int free_gaps(RimModel& model, double start_px) {
+    int freed = 0;
+    for (RimSector& s : model.sectors)
+        if (s.used && s.has_step && !s.gap_free)
+            s.gap_free = true, s.gap_px = s.gap_expected_px = start_px, ++freed;
+    return freed;
+}
+
+struct Reading {
+    RimFit fit;
+    RimBelief belief;
+};
+
+Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
+                  const RimShared& shared, const MaterialLevels& levels) {
+    Reading reading;
+    RimModel model = model_from(start, shared, false);
+    reading.belief = furnish(t, noise, levels, shared.sigma_px, model);
+    reading.fit = fit_rim(t, noise, model, shared, reading.belief);
+    RimModel freed = reading.fit.model;
+    if (const int count = free_gaps(freed, 0.8 * shared.sigma_px); count > 0) {
+        const RimFit looser = fit_rim(t, noise, freed, shared, reading.belief);
+        const double scatter = std::max(1.0, looser.chi2_per_dof());
+        if (looser.chi2 + (gap_gain + 2 * count) * scatter < reading.fit.chi2) reading.fit = looser;
+    }
+    return reading;
+}
+
+/// First without steps in a narrow band, so that the wall finds its place; then a step wherever the levels
+/// further out leave the plateau, in the whole band.
+Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
+                    const RimShared& shared, const MaterialLevels& levels) {
+    Reading reading;
+    RimModel model = model_from(start, shared, true);
+    reading.belief = {.open = levels.open.value_or(1.0),
+                      .outside = model.outside,
+                      .outside_u = outside_u,
+                      .lift_u = 0.003,
+                      .gap_u_px = 1.2 * shared.sigma_px};
+    for (RimSector& s : model.sectors)
+        s.band_px = narrow_band_sigmas * shared.sigma_px;
+    reading.fit = fit_rim(t, noise, model, shared, reading.belief);
+    model = reading.fit.model;
+    const auto behind = look_behind(t, model, shared.sigma_px);
+    const double noise_near = noise.sigma(std::max(model.outside, 0.01));
+    const int common = first_change(whole_turn(model, behind), plated_near, noise_near);
+    std::vector<double> lifts;
+    for (std::size_t k = 0; k < behind.size(); ++k) {
+        RimSector& s = model.sectors[k];
+        if (behind[k].pixels(plated_near, plated_near + 2) < 3) s.used = false;
+        if (!s.used) continue;
+        lifts.push_back(std::abs(behind[k].mean(plated_near, plated_near + 2) - model.outside));
+        const int own = first_change(behind[k], plated_near, noise_near);
+        put_step(s, behind[k], own >= 0 ? own : common, shared.sigma_px);
+        s.gap_least_px = 1.5 * shared.sigma_px;
+    }
+    reading.belief.lift_u = std::clamp(1.48 * median(std::move(lifts)) - noise_near / 3, 0.002, 0.05);
+    reading.fit = fit_rim(t, noise, model, shared, reading.belief);
+    return reading;
+}
+
+/// The wall's own significance, within the reading that has one: the two readings see different pixels.
+double wall_significance(const RimFit& plated) {
+    return plated.model.wall_px / std::sqrt(std::max(plated.covariance(3, 3), 1e-12));
+}
+
+} // namespace
+
+RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
+                     const RimShared& shared, const MaterialLevels& levels) {
+    RimChoice choice;
+    if (!start.usable) {
+        choice.bare.model = model_from(start, shared, false);
+        choice.plated.model = choice.bare.model;
+        return choice;
+    }
+    const Reading plated = read_plated(t, noise, start, shared, levels);
+    const double z = plated.fit.converged ? wall_significance(plated.fit) : 0;
+    const bool plain = z > 4 * plated_z && plated.fit.chi2_per_dof() < 1.5; // no other reading can do better
+    const Reading bare = plain ? plated : read_bare(t, noise, start, shared, levels);
+    choice.bare = bare.fit;
+    choice.plated = plated.fit;
+    choice.wall_z = z;
+    const bool fits_better = plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
+    choice.is_plated = choice.wall_z > plated_z && fits_better;
+    choice.decided = choice.is_plated || choice.wall_z < bare_z;
+    choice.belief = choice.is_plated ? plated.belief : bare.belief;
+    return choice;
+}
+
+} // namespace ringwall

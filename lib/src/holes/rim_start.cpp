@@ -1,0 +1,172 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "holes/rim_start.hpp"
+
+#include "core/circle_fit.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <optional>
+#include <tuple>
+#include <utility>
+
+namespace ringwall {
+
+namespace {
+
+constexpr double step_px = 0.5;
+constexpr double degree = std::numbers::pi / 180.0;
+
+double bilinear(ImageView<const float> t, double x, double y) {
+    const double cx = std::clamp(x, 0.0, t.width() - 1.001), cy = std::clamp(y, 0.0, t.height() - 1.001);
+    const int x0 = static_cast<int>(cx), y0 = static_cast<int>(cy);
+    const double fx = cx - x0, fy = cy - y0;
+    return (1 - fy) * ((1 - fx) * t(x0, y0) + fx * t(x0 + 1, y0)) +
+           fy * ((1 - fx) * t(x0, y0 + 1) + fx * t(x0 + 1, y0 + 1));
+}
+
+double median(std::vector<double> values) {
+    if (values.empty()) return 0;
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+double core_level(ImageView<const float> t, Point centre, double radius) {
+    std::vector<double> values;
+    const int r = std::max(1, static_cast<int>(radius));
+    const int stride = std::max(1, r / 12);
+    for (int dy = -r; dy <= r; dy += stride)
+        for (int dx = -r; dx <= r; dx += stride) {
+            const int x = static_cast<int>(std::lround(centre.x)) + dx,
+                      y = static_cast<int>(std::lround(centre.y)) + dy;
+            if (dx * dx + dy * dy <= r * r && t.contains(x, y)) values.push_back(t(x, y));
+        }
+    return median(std::move(values));
+}
+
+/// Profile along one direction, each sample a mean over the arc that belongs to the ray.
+class ArcProfile {
+  public:
+    ArcProfile(ImageView<const float> t, Point centre, double angle_deg, double arc_deg, double end_px)
+        : t_(t), values_(static_cast<std::size_t>(end_px / step_px) + 1) {
+        for (std::size_t i = 0; i < values_.size(); ++i)
+            values_[i] = mean_over_arc(centre, angle_deg, arc_deg, static_cast<double>(i) * step_px);
+    }
+    [[nodiscard]] double mean(double from_px, double to_px) const {
+        double sum = 0;
+        int count = 0;
+        for (double r = from_px; r <= to_px + 1e-9; r += step_px, ++count)
+            sum += at(r);
+        return count > 0 ? sum / count : at(from_px);
+    }
+    /// Place of the least smoothed value, and the value.
+    [[nodiscard]] std::pair<double, double> least(double from_px, double to_px) const {
+        std::pair<double, double> best{from_px, 1e9};
+        for (double r = from_px; r <= to_px; r += step_px)
+            if (const double value = smoothed(r); value < best.second) best = {r, value};
+        return best;
+    }
+    /// First radius from `from_px` on where a three-sample mean falls below `level`.
+    [[nodiscard]] std::optional<double> falls_below(double level, double from_px) const {
+        double before = mean3(from_px);
+        if (before < level) return std::nullopt;
+        const double end = static_cast<double>(values_.size() - 1) * step_px;
+        for (double r = from_px + step_px; r <= end; r += step_px) {
+            const double now = mean3(r);
+            if (now < level) return r - step_px * (level - now) / std::max(before - now, 1e-9);
+            before = now;
+        }
+        return std::nullopt;
+    }
+
+  private:
+    [[nodiscard]] double at(double r) const {
+        const auto i = static_cast<std::ptrdiff_t>(std::lround(r / step_px));
+        return values_[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(i, 0, std::ssize(values_) - 1))];
+    }
+    [[nodiscard]] double smoothed(double r) const {
+        return 0.25 * at(r - step_px) + 0.5 * at(r) + 0.25 * at(r + step_px);
+    }
+    [[nodiscard]] double mean3(double r) const { return (at(r - step_px) + at(r) + at(r + step_px)) / 3; }
+    [[nodiscard]] double mean_over_arc(Point centre, double angle_deg, double arc_deg, double r) const {
+        const int parts = std::clamp(static_cast<int>(r * arc_deg * degree), 1, 7);
+        double sum = 0;
+        for (int i = 0; i < parts; ++i) {
+            const double a = (angle_deg + arc_deg * ((i + 0.5) / parts - 0.5)) * degree;
+            sum += bilinear(t_, centre.x + r * std::cos(a), centre.y - r * std::sin(a));
+        }
+        return sum / parts;
+    }
+
+    ImageView<const float> t_;
+    std::vector<double> values_;
+};
+
+/// Crossings of the half level on every ray from `centre`.
+std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double radius, double open,
+                              double sigma) {
+    const int count = std::clamp(static_cast<int>(std::numbers::pi * radius), 24, 72);
+    const double arc = 360.0 / count, end = 1.4 * radius + 12 + 5 * sigma;
+    std::vector<ArcProfile> profiles;
+    std::vector<double> outside;
+    for (int i = 0; i < count; ++i) {
+        profiles.emplace_back(t, centre, i * arc, arc, end);
+        outside.push_back(profiles.back().mean(radius + 2.2 * sigma, radius + 3.5 * sigma));
+    }
+    const double level = 0.5 * (open + median(outside));
+    std::vector<RimRay> rays(static_cast<std::size_t>(count));
+    for (int i = 0; i < count; ++i) {
+        RimRay& ray = rays[static_cast<std::size_t>(i)];
+        const ArcProfile& profile = profiles[static_cast<std::size_t>(i)];
+        ray.angle_deg = i * arc;
+        if (const auto edge = profile.falls_below(level, 0.3 * radius)) {
+            ray.found = true;
+            ray.radius_px = *edge;
+            std::tie(ray.deepest_px, ray.deepest) = profile.least(*edge, *edge + 3 * sigma);
+            ray.plateau = profile.mean(ray.deepest_px + 2.4 * sigma, ray.deepest_px + 3.6 * sigma);
+        }
+    }
+    return rays;
+}
+
+CircleFit circle_through(const std::vector<RimRay>& rays, Point centre) {
+    std::vector<Point> points;
+    for (const RimRay& ray : rays)
+        if (ray.found)
+            points.push_back({centre.x + ray.radius_px * std::cos(ray.angle_deg * degree),
+                              centre.y - ray.radius_px * std::sin(ray.angle_deg * degree)});
+    return points.size() < 6 ? CircleFit{} : fit_circle_robust(points);
+}
+
+} // namespace
+
+RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, double sigma_px,
+                     double open_level) {
+    RimStart start;
+    start.centre_px = candidate.centre_px;
+    start.radius_px = candidate.radius_px;
+    for (int round = 0; round < 3; ++round) {
+        start.open = core_level(t, start.centre_px, 0.5 * start.radius_px);
+        if (start.radius_px < 3 * sigma_px)
+            start.open = std::max(start.open, open_level - 0.02); // blur eats a small core
+        start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px);
+        const CircleFit circle = circle_through(start.rays, start.centre_px);
+        if (!circle.ok || std::hypot(circle.centre.x - candidate.centre_px.x,
+                                     circle.centre.y - candidate.centre_px.y) > 0.6 * candidate.radius_px + 2)
+            return start;
+        const double moved =
+            std::hypot(circle.centre.x - start.centre_px.x, circle.centre.y - start.centre_px.y) +
+            std::abs(circle.radius - start.radius_px);
+        start.centre_px = circle.centre;
+        start.radius_px = std::max(circle.radius, 1.5);
+        if (moved < 0.3 && round > 0) break;
+    }
+    start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px);
+    const auto seen =
+        std::count_if(start.rays.begin(), start.rays.end(), [](const RimRay& r) { return r.found; });
+    start.usable = 4 * seen >= std::ssize(start.rays);
+    return start;
+}
+
+} // namespace ringwall

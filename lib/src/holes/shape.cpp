@@ -1,0 +1,201 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "holes/shape.hpp"
+
+#include "core/arcs.hpp"
+#include "core/circle_fit.hpp"
+#include "core/special.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace ringwall {
+
+namespace {
+
+constexpr double round_tail = 0.01; // chance of calling a true circle out of round, of the chi-square test
+constexpr double window_z = 4.5;   // significance of the worst window: same chance over a few hundred windows
+constexpr double least_seen = 0.4; // share of the turn below which a shape is not judged
+constexpr double least_missing_deg = 8; // shorter breaks of a wall are noise or a spoke's shadow
+
+Point on_ray(Point centre, double angle_deg, double radius) {
+    const double a = angle_deg * std::numbers::pi / 180;
+    return {centre.x + radius * std::cos(a), centre.y - radius * std::sin(a)};
+}
+
+/// Signed departures of the bins from the hole's circle, along the ray from its centre.
+std::vector<double> departures(const std::vector<RimBin>& bins, Point traced_from, Point centre,
+                               double radius) {
+    std::vector<double> out;
+    for (const RimBin& b : bins) {
+        const Point p = on_ray(traced_from, b.angle_deg, b.radius_px);
+        out.push_back(b.seen ? std::hypot(p.x - centre.x, p.y - centre.y) - radius : 0.0);
+    }
+    return out;
+}
+
+/// Largest |mean departure| in its own uncertainty, over windows of several widths.
+double worst_window_z(const std::vector<RimBin>& bins, const std::vector<double>& d, double floor_px) {
+    const int n = static_cast<int>(bins.size());
+    double worst = 0;
+    for (int width : {2, 4, 8, 16}) {
+        if (width > n / 3) break;
+        for (int k = 0; k < n; ++k) {
+            double sum = 0, weight = 0;
+            for (int j = 0; j < width; ++j) {
+                const auto i = static_cast<std::size_t>((k + j) % n);
+                if (!bins[i].seen) continue;
+                const double w = 1 / (bins[i].u_px * bins[i].u_px);
+                sum += w * d[i], weight += w;
+            }
+            if (weight > 0)
+                worst = std::max(worst, std::abs(sum / weight) / std::hypot(1 / std::sqrt(weight), floor_px));
+        }
+    }
+    return worst;
+}
+
+bool departs_from_circle(const std::vector<RimBin>& bins, const std::vector<double>& d, double floor_px) {
+    double chi2 = 0;
+    int dof = -3;
+    for (std::size_t i = 0; i < bins.size(); ++i)
+        if (bins[i].seen) {
+            const double z = d[i] / std::hypot(bins[i].u_px, floor_px);
+            chi2 += std::min(z * z, 16.0), ++dof;
+        }
+    if (dof < 5) return false;
+    return chi2 > chi_square_upper(dof, round_tail) * 1.15 || worst_window_z(bins, d, floor_px) > window_z;
+}
+
+void fill_worn(const std::vector<RimBin>& smooth, const std::vector<double>& d, double floor_px, Hole& hole) {
+    const double bin_rad = 2 * std::numbers::pi / static_cast<double>(smooth.size());
+    std::vector<bool> outward(smooth.size());
+    double area = 0, area_var = 0, peak = 0, u_peak = 0;
+    for (std::size_t i = 0; i < smooth.size(); ++i) {
+        const double u = std::hypot(smooth[i].u_px, floor_px);
+        if (!smooth[i].seen || std::abs(d[i]) < 2 * u) continue;
+        outward[i] = d[i] > 2 * u && d[i] > 0.25;
+        area += std::abs(d[i]) * smooth[i].radius_px * bin_rad;
+        area_var +=
+            u * u * std::pow(smooth[i].radius_px * bin_rad, 2) * 3; // neighbouring smoothed bins share pixels
+        if (d[i] > peak) peak = d[i], u_peak = u;
+    }
+    hole.excess_px2 = Estimate::of(area, std::sqrt(area_var));
+    hole.excess_px =
+        peak > 0 ? Estimate::of(peak, u_peak) : Estimate::missing("no departure outward beyond 2u");
+    hole.worn_arcs = arcs_from_flags(outward);
+}
+
+} // namespace
+
+void judge_shape(const std::vector<RimBin>& bins, double floor_px, Hole& hole) {
+    const Point traced_from = hole.centre_px;
+    const auto smooth = smooth_rim(bins);
+    std::vector<bool> hidden(bins.size());
+    int seen = 0;
+    for (std::size_t i = 0; i < bins.size(); ++i)
+        hidden[i] = !bins[i].seen, seen += bins[i].seen;
+    hole.seen_fraction = static_cast<double>(seen) / static_cast<double>(bins.size());
+    hole.hidden_arcs = arcs_from_flags(hidden);
+
+    double radius = hole.bore_px.value_or(0) / 2;
+    const auto raw = departures(bins, traced_from, hole.centre_px, radius);
+    if (hole.seen_fraction < least_seen) {
+        hole.shape = HoleShape::undecided;
+    } else {
+        hole.shape = departs_from_circle(bins, raw, floor_px) ? HoleShape::out_of_round : HoleShape::round;
+    }
+    if (hole.shape ==
+        HoleShape::out_of_round) { // the bore is the least-squares circle through the boundary of the air
+        std::vector<Point> points;
+        std::vector<double> weights;
+        for (const RimBin& b : smooth)
+            if (b.seen) points.push_back(on_ray(traced_from, b.angle_deg, b.radius_px)), weights.push_back(1);
+        if (const CircleFit c = fit_circle(points, weights); c.ok) {
+            const double u = hole.bore_px.has_value() ? hole.bore_px.u() : 0.1;
+            hole.centre_px = c.centre;
+            radius = c.radius;
+            const double spread = 2 * c.rms / std::sqrt(static_cast<double>(points.size()));
+            hole.bore_px = Estimate::of(2 * radius, std::hypot(u, spread));
+            hole.u_x_px = std::hypot(hole.u_x_px, spread / 2),
+            hole.u_y_px = std::hypot(hole.u_y_px, spread / 2);
+        }
+    }
+    const auto d = departures(smooth, traced_from, hole.centre_px, radius);
+    double lowest = 1e9, highest = -1e9, noise2 = 0, u_high = 0;
+    hole.contour.clear();
+    for (std::size_t i = 0; i < smooth.size(); ++i) {
+        if (!smooth[i].seen) continue;
+        const Point p = on_ray(traced_from, smooth[i].angle_deg, smooth[i].radius_px);
+        double angle = std::atan2(hole.centre_px.y - p.y, p.x - hole.centre_px.x) * 180 / std::numbers::pi;
+        if (angle < 0) angle += 360;
+        const double u = std::hypot(smooth[i].u_px, floor_px);
+        hole.contour.push_back({angle, radius + d[i], u});
+        lowest = std::min(lowest, d[i]);
+        if (d[i] > highest) highest = d[i], u_high = u;
+        noise2 += u * u;
+    }
+    std::sort(hole.contour.begin(), hole.contour.end(),
+              [](const ContourPoint& a, const ContourPoint& b) { return a.angle_deg < b.angle_deg; });
+    if (hole.contour.empty()) return;
+    const double noise = std::sqrt(noise2 / static_cast<double>(hole.contour.size()));
+    const double u_bore = hole.bore_px.has_value() ? hole.bore_px.u() / 2 : 0.05;
+    if (hole.shape == HoleShape::out_of_round) {
+        // Peak to valley of pure noise is about 4 of its sigma over some dozens of independent windows.
+        const double valley = highest - lowest;
+        hole.roundness_px =
+            Estimate::of(std::sqrt(std::max(0.0, valley * valley - 16 * noise * noise)), 1.5 * noise);
+        hole.furthest_void_px = Estimate::of(radius + highest, std::hypot(u_high, u_bore));
+        hole.inscribed_px =
+            Estimate::of(2 * (radius + std::min(0.0, lowest + noise)), 2 * std::hypot(noise, u_bore));
+        fill_worn(smooth, d, floor_px, hole);
+        return;
+    }
+    hole.roundness_px = Estimate::of(0, 2 * noise);
+    hole.furthest_void_px = Estimate::of(radius, std::hypot(u_bore, noise));
+    hole.inscribed_px = Estimate::of(2 * radius, std::hypot(2 * u_bore, noise));
+    hole.excess_px = Estimate::of(0, noise);
+    hole.excess_px2 =
+        Estimate::of(0, noise * 2 * std::numbers::pi * radius / std::sqrt(static_cast<double>(bins.size())));
+}
+
+void judge_wall(const std::vector<RimBin>& bins, const RimChoice& choice, bool halo_can_fake, Hole& hole) {
+    HoleWall& wall = hole.wall;
+    if (hole.seen_fraction < 0.2) {
+        wall.state = WallState::undecided;
+        wall.why = "too little of the turn is seen";
+        return;
+    }
+    if (!choice.decided) {
+        wall.state = WallState::undecided;
+        wall.why = "the rim is darker than the board behind it by less than this picture can tell from noise";
+        return;
+    }
+    if (!choice.is_plated) {
+        wall.state = WallState::bare;
+        return;
+    }
+    if (halo_can_fake) {
+        wall.state = WallState::undecided;
+        wall.why = "the picture is sharpened: its halo puts a dark rim round bare holes too";
+        return;
+    }
+    const auto smooth = smooth_rim(bins);
+    const double full = choice.plated.model.wall_px;
+    std::vector<bool> missing(bins.size());
+    int seen = 0, covered = 0;
+    for (std::size_t i = 0; i < bins.size(); ++i) {
+        if (!smooth[i].seen) continue;
+        ++seen;
+        const double u = std::max(smooth[i].u_wall_px, 1e-3);
+        missing[i] = smooth[i].wall_px < 0.45 * full && full - smooth[i].wall_px > 3.5 * u;
+        covered += !missing[i];
+    }
+    for (const Arc& arc : arcs_from_flags(missing))
+        if (span_deg(arc) >= least_missing_deg) wall.missing_arcs.push_back(arc);
+    wall.covered_fraction = seen > 0 ? static_cast<double>(covered) / seen : 0;
+    wall.state = wall.missing_arcs.empty() ? WallState::plated : WallState::incomplete;
+    if (wall.state == WallState::plated) wall.covered_fraction = 1;
+}
+
+} // namespace ringwall

@@ -1,0 +1,158 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "inspection/board_record.hpp"
+
+#include "core/text.hpp"
+#include "core/version.hpp"
+#include "inspection/concerns.hpp"
+#include "record/json_text.hpp"
+#include "record/names.hpp"
+
+#include <nlohmann/json.hpp>
+
+namespace ringwall {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+ProgramFacts program_facts() {
+    return {"ringwall", version(), revision(), libraries()};
+}
+
+class OptionList {
+  public:
+    void add(const std::string& name, const Json& value) {
+        OptionRecord option{name, {}};
+        append_json(option.value_json, value, 0);
+        list_.push_back(std::move(option));
+    }
+    void add(const std::string& name, const std::optional<double>& value) {
+        add(name, value ? Json(*value) : Json(nullptr));
+    }
+    /// Only the name: an absolute path would differ from machine to machine.
+    void add(const std::string& name, const std::optional<std::filesystem::path>& file) {
+        add(name, file ? Json(file->filename().string()) : Json(nullptr));
+    }
+    [[nodiscard]] std::vector<OptionRecord> take() { return std::move(list_); }
+
+  private:
+    std::vector<OptionRecord> list_;
+};
+
+Json known_json(const std::vector<KnownDistance>& known) {
+    Json list = Json::array();
+    for (const auto& k : known)
+        list.push_back(Json::array({k.from_px.x, k.from_px.y, k.to_px.x, k.to_px.y, k.mm}));
+    return list;
+}
+
+std::vector<OptionRecord> options_of(const InspectRequest& request) {
+    OptionList options;
+    options.add("shot", Json("face"));
+    const auto& pixel = request.pixel_mm;
+    options.add("pixel_mm", pixel ? Json::array({(*pixel)[0], (*pixel)[1]}) : Json(nullptr));
+    options.add("known", known_json(request.known));
+    options.add("scale_u_percent", request.scale_u_percent);
+    options.add("dense", Json(word(request.dense)));
+    options.add("radiometry",
+                request.radiometry == Radiometry::unknown ? Json(nullptr) : Json(word(request.radiometry)));
+    options.add("flat", request.flat);
+    options.add("dark", request.dark);
+    options.add("board_mm", request.board_mm);
+    options.add("foil_um", request.foil_um);
+    options.add("thinnest_foil_um", request.thinnest_foil_um);
+    options.add("confidence", Json(request.confidence));
+    return options.take();
+}
+
+void fill_scale(SourceRecord& source, const Scale& scale) {
+    source.pixel_mm = scale.pixel_mm();
+    source.pixel_mm_from = scale.known() ? scale.from() : scale.why();
+    if (scale.known()) source.pixel_xy_mm = scale.pixel_xy_mm();
+}
+
+void fill_exposure(SourceRecord& source, const ExposureFacts& exposure) {
+    source.radiometry = exposure.radiometry;
+    source.dense = exposure.dense;
+    source.blur_sigma_px = exposure.blur_sigma_px;
+    if (exposure.noise.photons > 0) source.noise_photons = exposure.noise.photons;
+    source.noise_readout = exposure.noise.readout;
+    source.saturated_fraction = exposure.saturated_fraction;
+}
+
+std::vector<std::string> warnings_of(const Session::Products& products, const Scale& scale) {
+    std::vector<std::string> warnings = warnings_of_facts(*products.facts);
+    if (products.exposure) {
+        for (const auto& warning : products.exposure->warnings)
+            warnings.push_back(warning);
+    }
+    if (scale.known() && !products.request.scale_u_percent) {
+        warnings.push_back("the scale's uncertainty (1 % of every length, k = 1) is assumed; state it with "
+                           "--scale-u-percent");
+    }
+    for (const auto& note : products.request.notes)
+        warnings.push_back(note);
+    return warnings;
+}
+
+SourceRecord source_record(const Session::Products& products, const Scale& scale) {
+    const SourceFacts& facts = *products.facts;
+    SourceRecord source;
+    source.file = std::filesystem::absolute(products.request.pictures.front()).lexically_normal().string();
+    source.sha256 = facts.sha256;
+    source.width_px = facts.width_px;
+    source.height_px = facts.height_px;
+    source.slices = facts.pages;
+    source.bits = facts.bits;
+    source.radiometry = facts.radiometry;
+    source.side_to_source = products.request.side_to_source;
+    fill_scale(source, scale);
+    if (products.exposure) fill_exposure(source, *products.exposure);
+    source.warnings = warnings_of(products, scale);
+    return source;
+}
+
+} // namespace
+
+std::vector<std::string> not_proven_face_on() {
+    return {
+        "A face-on picture adds all copper layers together: which layer a plane lies on, and which plane is "
+        "live, is not "
+        "visible; a plane in front can hide a ring behind it.",
+        "Thread grooves in a hole's wall and cracks thinner than the picture's blur do not show.",
+        "A hole out of round is measured; whether wear or drilling made it so is not. Not seeing wear is not "
+        "absence of "
+        "wear.",
+        "Chips, moisture, charred laminate, vibration and creep are not measured, and no break seen is not "
+        "continuity.",
+        "A picture of the empty board does not show where a screw sits.",
+        "Copper that this picture cannot show, because it is thinner than the thinnest foil it would have "
+        "shown or hidden by "
+        "a part, is not counted.",
+        "One unit says almost nothing about all units: with none failing out of one drawn at random, the "
+        "failing share may "
+        "still be 95 % (95 % confidence); a returned or chosen unit supports no share at all.",
+        "Clearance on a picture is not insulation. Until a net is established, treat all copper as live.",
+        "This is an aid to inspection and no certification. Recalled parts stay out of use whatever it says. "
+        "Local rules, "
+        "the authority and licensed practice come first.",
+    };
+}
+
+BoardRecord board_record(const Session::Products& products, const Scale& scale,
+                         std::span<const Decision> decisions) {
+    const InspectRequest& request = products.request;
+    BoardRecord record;
+    record.program = program_facts();
+    record.options = options_of(request);
+    record.confidence = request.confidence;
+    record.name = request.name;
+    record.revision = request.revision;
+    record.unit = request.unit;
+    record.thickness_mm = Estimate::missing("a face-on picture does not show the board's thickness");
+    if (products.facts) record.sources.push_back(source_record(products, scale));
+    record.decisions.assign(decisions.begin(), decisions.end());
+    record.not_proven = not_proven_face_on();
+    return record;
+}
+
+} // namespace ringwall

@@ -1,0 +1,173 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/text.hpp"
+#include "geometry/scale.hpp"
+#include "inspection/concerns.hpp"
+#include "inspection/stages.hpp"
+#include "plan/plan.hpp"
+#include "record/names.hpp"
+#include "ringwall/inspection.hpp"
+
+#include <cmath>
+
+namespace ringwall {
+namespace {
+
+std::string percent(double share) {
+    return fixed(share * 100, share < 0.001 ? 3 : 1) + " %";
+}
+
+std::string grey_words(const SourceFacts& facts) {
+    std::string words =
+        facts.is_float ? std::to_string(facts.bits) + "-bit float" : std::to_string(facts.bits) + " bit";
+    if (facts.colour) words += ", colour";
+    if (facts.lossy) words += ", lossy compression";
+    if (facts.inverted_scale) words += ", minimum is white";
+    return words;
+}
+
+void tell_facts(Description& d) {
+    const SourceFacts& facts = d.facts;
+    d.lines.push_back("format: " + facts.format);
+    d.lines.push_back("size: " + std::to_string(facts.width_px) + " x " + std::to_string(facts.height_px) +
+                      " px" + (facts.pages > 1 ? ", " + std::to_string(facts.pages) + " pages" : ""));
+    d.lines.push_back("grey values: " + grey_words(facts));
+    d.lines.push_back("sha256: " + facts.sha256);
+}
+
+void tell_scale(Description& d, const InspectRequest& options) {
+    const Scale scale =
+        find_scale({{}, options.pixel_mm, options.known, d.facts.scale, options.scale_u_percent});
+    if (scale.known()) {
+        const auto [x, y] = scale.pixel_xy_mm();
+        d.lines.push_back("pixel: " + shortest(rounded(x, 5)) + " x " + shortest(rounded(y, 5)) + " mm (" +
+                          scale.from() + ")");
+        return;
+    }
+    d.lines.push_back("pixel: unknown");
+    d.concerns.push_back(
+        "no scale in the file: nothing can be given in mm. Ask for the pixel size at the board's plane, or "
+        "for a picture with a scale object in that plane; then use --pixel-mm or --known");
+}
+
+std::string noise_words(const NoiseModel& noise) {
+    if (noise.photons <= 0 && noise.readout <= 0) return "could not be told";
+    return fixed(noise.sigma(1) * 100, 2) + " % of the open beam a pixel" +
+           (noise.photons > 0 ? " (as of " + shortest(rounded(noise.photons, 2)) + " photons)" : "");
+}
+
+void tell_exposure(Description& d, const TransmissionMap& map) {
+    d.lines.push_back("dense material is: " + word(map.dense) + (map.dense_given ? " (given)" : " (found)"));
+    d.lines.push_back("grey scale: " + word(map.radiometry));
+    d.lines.push_back("blur: " + (map.blur_sigma_px ? fixed(map.blur_sigma_px.value(), 2) + " px (sigma, U " +
+                                                          fixed(2 * map.blur_sigma_px.u(), 2) + ", k = 2)"
+                                                    : map.blur_sigma_px.why()));
+    d.lines.push_back("noise: " + noise_words(map.noise));
+    d.lines.push_back("saturated: " + percent(map.saturated_fraction) +
+                      ", clipped shadows: " + percent(map.clipped_fraction));
+    d.lines.push_back("halo at edges: " + percent(map.halo) + " of the step");
+}
+
+void add_file_concerns(Description& d) {
+    const SourceFacts& facts = d.facts;
+    if (facts.bits <= 8 && !facts.is_float) {
+        d.concerns.push_back(
+            "8 bits or fewer: thin copper may vanish between two grey values, and noise cannot be told. Ask "
+            "for the raw 16-bit picture");
+    }
+    if (facts.lossy) {
+        d.concerns.push_back("lossy compression: edges ring and fine copper is smeared; positions stay good, "
+                             "gaps near the blur "
+                             "do not. Ask for TIFF or DICOM without compression");
+    }
+    if (facts.colour) {
+        d.concerns.push_back("colour: the grey scale is not the detector's, and marks drawn in colour look "
+                             "like parts. Ask for "
+                             "the grey picture without annotation");
+    }
+    for (const auto& note : facts.notes)
+        d.concerns.push_back(note);
+}
+
+void add_radiometry_concern(Description& d, const TransmissionMap& map) {
+    if (map.t_is_physical) return;
+    const std::string known = map.radiometry == Radiometry::display
+                                  ? "the grey scale is made for looking at"
+                                  : "nobody says whether the grey scale is linear";
+    d.concerns.push_back(
+        known + ": holes, rings and walls are measured with a wider uncertainty; plating thickness, foil "
+                "counts and transmission are not given. Ask for raw linear values with flat and dark, or "
+                "have the operator state it (then use --radiometry)");
+}
+
+void add_exposure_concerns(Description& d, const TransmissionMap& map) {
+    add_radiometry_concern(d, map);
+    if (map.saturated_fraction > 0.001) {
+        d.concerns.push_back(
+            "saturated pixels (" + percent(map.saturated_fraction) +
+            "): where the open beam is cut off, a "
+            "hole's edge moves outward and bores read too wide. Ask for less current or time");
+    }
+    if (map.clipped_fraction > 0.001) {
+        d.concerns.push_back("clipped shadows (" + percent(map.clipped_fraction) +
+                             "): copper and steel there look alike, and "
+                             "plating cannot be measured. Ask for more current, time or voltage");
+    }
+    if (map.halo > 0.05) {
+        d.concerns.push_back(
+            "sharpening halo of " + percent(map.halo) +
+            " of the step: a bare hole may show a false dark rim "
+            "that looks like plating, so walls stay undecided. Ask for the picture without edge enhancement");
+    }
+    if (map.blur_sigma_px && map.blur_sigma_px.value() > 2.5) {
+        d.concerns.push_back("blur of " + fixed(map.blur_sigma_px.value(), 1) + " px: gaps below " +
+                             fixed(2.4 * map.blur_sigma_px.value(), 1) +
+                             " px merge with the hole's edge. Ask for a smaller "
+                             "focal spot or less magnification");
+    }
+    if (map.noise.sigma(1) > 0.05) {
+        d.concerns.push_back("noise of " + percent(map.noise.sigma(1)) +
+                             " a pixel: thin foils cannot be seen. Ask for more "
+                             "frames to be averaged");
+    }
+}
+
+void describe_pages(Description& d) {
+    d.concerns.push_back("several pages or slices: not measured in this version. Ask for one face-on "
+                         "picture, or pick one page");
+}
+
+} // namespace
+
+Description describe(const std::filesystem::path& file, const InspectRequest& options, Watch& watch) {
+    const Stages& stages = real_stages();
+    LoadLimits limits;
+    limits.memory_bytes = options.memory_bytes;
+    Description d;
+    d.facts = stages.describe_file(file, limits);
+    tell_facts(d);
+    tell_scale(d, options);
+    add_file_concerns(d);
+    if (d.facts.pages > 1) {
+        describe_pages(d);
+        return d;
+    }
+    try {
+        ExposureOptions exposure;
+        exposure.dense = options.dense;
+        exposure.radiometry = options.radiometry;
+        const TransmissionMap map = stages.to_transmission(stages.load(file, limits), exposure, watch);
+        tell_exposure(d, map);
+        add_exposure_concerns(d, map);
+        d.fit_to_measure = true;
+    } catch (const Error& error) {
+        if (error.fault() != Fault::nothing_measured) throw;
+        d.concerns.push_back(std::string(error.what()) + ": nothing can be measured on this picture");
+    }
+    return d;
+}
+
+std::string picture_plan() {
+    return general_plan();
+}
+
+} // namespace ringwall

@@ -1,0 +1,309 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "inspection/board_record.hpp"
+#include "inspection/decisions.hpp"
+#include "inspection/session.hpp"
+#include "inspection/watched.hpp"
+#include "record/from_hole.hpp"
+
+#include <atomic>
+#include <charconv>
+#include <cmath>
+#include <cstring>
+
+namespace ringwall {
+namespace {
+
+/// The bytes of numbers as they are: equal keys mean equal bits.
+class Key {
+  public:
+    void add(double value) { text_.append(reinterpret_cast<const char*>(&value), sizeof value); }
+    void add(const HoleCandidate& c) {
+        for (const double value :
+             {c.centre_px.x, c.centre_px.y, c.radius_px, c.long_px, c.angle_deg, c.score})
+            add(value);
+        for (const bool flag : {c.dark_ring, c.elongated, c.filled, c.added_by_person})
+            text_ += flag ? '1' : '0';
+    }
+    [[nodiscard]] const std::string& text() const { return text_; }
+
+  private:
+    std::string text_;
+};
+
+std::uint64_t seed_of(const std::string& sha256) {
+    std::uint64_t seed = 0;
+    const std::string_view head = std::string_view(sha256).substr(0, 16);
+    std::from_chars(head.data(), head.data() + head.size(), seed, 16);
+    return seed;
+}
+
+ScaleSources scale_sources(const Session::Products& products, std::span<const Decision> decisions) {
+    ScaleSources sources;
+    for (const auto& decision : decisions) {
+        if (decision.act != Decision::Act::set_scale) continue;
+        sources.by_person.push_back({decision.at_px, decision.to_px, decision.value});
+    }
+    sources.given_mm = products.request.pixel_mm;
+    sources.known = products.request.known;
+    if (products.facts) sources.stated = products.facts->scale;
+    sources.u_percent = products.request.scale_u_percent;
+    return sources;
+}
+
+/// One run over all holes of a prepared session.
+class Run {
+  public:
+    Run(Session::Products& products, std::span<const Decision> decisions, InspectWatch& watch)
+        : products_(products), decisions_(decisions), watch_(watch) {
+        products_.fits.start_run();
+        products_.rings.start_run();
+        products_.holes_fitted = products_.holes_ringed = 0;
+    }
+
+    /// What is known so far; complete unless the run was cancelled.
+    [[nodiscard]] BoardRecord record() const {
+        BoardRecord record = board_record(products_, scale_, decisions_);
+        if (!record.sources.empty()) {
+            auto& warnings = record.sources.front().warnings;
+            warnings.insert(warnings.end(), notes_.begin(), notes_.end());
+        }
+        for (const auto& hole : records_) {
+            if (hole) record.holes.push_back(*hole);
+        }
+        return record;
+    }
+
+    /// Throws Error, Cancelled; record() then holds the holes that were finished.
+    BoardRecord measure() {
+        prepare();
+        if (products_.why_nothing.empty()) {
+            fit_all();
+            ring_all();
+        }
+        BoardRecord whole = record();
+        whole.why_nothing = why_nothing();
+        return whole;
+    }
+
+  private:
+    /// A picture that was read well but cannot be measured is a result, not an error.
+    void prepare() {
+        try {
+            if (products_.why_nothing.empty()) products_.prepare(watch_);
+        } catch (const Error& error) {
+            if (error.fault() != Fault::nothing_measured || !products_.facts) throw;
+            products_.why_nothing = error.what();
+        }
+        scale_ = find_scale(scale_sources(products_, decisions_));
+    }
+
+    Hole fitted(const HoleCandidate& candidate) {
+        return products_.stages.fit(*products_.map, *products_.materials, products_.priors, candidate);
+    }
+
+    void fit_all() {
+        const auto& found = *products_.found;
+        const int count = static_cast<int>(found.size());
+        std::vector<std::optional<Hole>> fits(found.size());
+        std::vector<int> open;
+        for (int i = 0; i < count; ++i) {
+            if (const Hole* known = products_.fits.find(fit_key(at(found, i))))
+                at(fits, i) = *known;
+            else
+                open.push_back(i);
+        }
+        std::atomic<int> done = 0;
+        const int total = static_cast<int>(open.size());
+        for_each_index(products_.request.jobs, total, watch_, [&](int k) {
+            at(fits, at(open, k)) = fitted(at(found, at(open, k)));
+            watch_.progress("fitting holes", ++done, total);
+        });
+        for (const int i : open)
+            products_.fits.put(fit_key(at(found, i)), *at(fits, i));
+        products_.holes_fitted += total;
+        number(fits);
+    }
+
+    void number(std::vector<std::optional<Hole>>& fits) {
+        for (auto& fit : fits)
+            holes_.push_back({std::move(*fit), 0, std::nullopt, false});
+        put_in_reading_order(holes_);
+        for (std::size_t i = 0; i < holes_.size(); ++i)
+            holes_[i].number = static_cast<int>(i) + 1;
+        apply_decisions(
+            decisions_, [this](const HoleCandidate& c) { return fitted_by_person(c); }, holes_, notes_);
+        set_kinds(holes_, scale_);
+        for (auto& each : holes_) {
+            if (!each.wall_by_person) continue;
+            each.hole.wall.state = *each.wall_by_person;
+            each.hole.wall.why = each.hole.wall.state == WallState::undecided ? "set by a person" : "";
+        }
+    }
+
+    Hole fitted_by_person(const HoleCandidate& candidate) {
+        const std::string key = fit_key(candidate);
+        if (const Hole* known = products_.fits.find(key)) return *known;
+        ++products_.holes_fitted;
+        Hole hole = fitted(candidate);
+        products_.fits.put(key, hole);
+        return hole;
+    }
+
+    void ring_all() {
+        fits_.reserve(holes_.size());
+        for (const auto& each : holes_)
+            fits_.push_back(each.hole);
+        records_.resize(holes_.size());
+        const int total = static_cast<int>(holes_.size());
+        std::vector<std::optional<Hole>> rings(holes_.size());
+        std::vector<std::string> keys(holes_.size());
+        std::vector<int> open;
+        for (int i = 0; i < total; ++i) {
+            at(keys, i) = ring_key(i);
+            if (const Hole* known = products_.rings.find(at(keys, i)))
+                at(records_, i) = recorded(*known, i);
+            else
+                open.push_back(i);
+        }
+        ring_open(open, keys, rings);
+    }
+
+    void ring_open(const std::vector<int>& open, const std::vector<std::string>& keys,
+                   std::vector<std::optional<Hole>>& rings) {
+        std::atomic<int> done = 0;
+        const int total = static_cast<int>(open.size());
+        const auto keep = [&] {
+            for (const int i : open) {
+                if (at(rings, i)) products_.rings.put(at(keys, i), *at(rings, i)), ++products_.holes_ringed;
+            }
+        };
+        try {
+            for_each_index(products_.request.jobs, total, watch_, [&](int k) {
+                const int i = at(open, k);
+                at(rings, i) = ringed(i);
+                at(records_, i) = recorded(*at(rings, i), i);
+                watch_.hole_finished(*at(records_, i));
+                watch_.progress("measuring rings", ++done, total);
+            });
+        } catch (...) {
+            keep();
+            throw;
+        }
+        keep();
+    }
+
+    [[nodiscard]] std::vector<Hole> neighbours_of(int index) const {
+        const Hole& own = at(fits_, index);
+        std::vector<Hole> near;
+        for (const auto& other : fits_) {
+            const double distance =
+                std::hypot(other.centre_px.x - own.centre_px.x, other.centre_px.y - own.centre_px.y);
+            if (&other != &own && distance < products_.stages.reach_px(own) + radius_of(other))
+                near.push_back(other);
+        }
+        return near;
+    }
+
+    static double radius_of(const Hole& hole) {
+        return std::max(hole.drill_px.value_or(0),
+                        std::max(hole.bore_px.value_or(0), 2 * hole.seed.radius_px)) /
+               2;
+    }
+
+    Hole ringed(int index) {
+        Hole hole = at(fits_, index);
+        RingRequest request;
+        request.seed = seed_of(products_.facts->sha256);
+        request.confidence = products_.request.confidence;
+        products_.stages.ring(*products_.map, *products_.materials, hole, neighbours_of(index), request);
+        return hole;
+    }
+
+    [[nodiscard]] HoleRecord recorded(const Hole& hole, int index) const {
+        return record_of(hole, scale_, products_.request.confidence,
+                         "H" + std::to_string(at(holes_, index).number));
+    }
+
+    static std::string fit_key(const HoleCandidate& candidate) {
+        Key key;
+        key.add(candidate);
+        return key.text();
+    }
+
+    /// Everything a ring depends on: the hole's fit, its kind and wall as decided, and its neighbours' fits.
+    [[nodiscard]] std::string ring_key(int index) const {
+        Key key;
+        const auto add = [&key](const Hole& hole) {
+            key.add(hole.seed);
+            key.add(static_cast<double>(hole.kind));
+            key.add(static_cast<double>(hole.wall.state));
+        };
+        add(at(fits_, index));
+        for (const auto& near : neighbours_of(index))
+            add(near);
+        return key.text();
+    }
+
+    [[nodiscard]] std::string why_nothing() const {
+        if (!products_.why_nothing.empty()) return products_.why_nothing;
+        if (holes_.empty()) return "no hole was found in this picture";
+        if (!scale_.known()) return scale_.why();
+        return {};
+    }
+
+    template<typename T>
+    static T& at(std::vector<T>& list, int i) {
+        return list[static_cast<std::size_t>(i)];
+    }
+    template<typename T>
+    static const T& at(const std::vector<T>& list, int i) {
+        return list[static_cast<std::size_t>(i)];
+    }
+
+    Session::Products& products_;
+    std::span<const Decision> decisions_;
+    InspectWatch& watch_;
+    Scale scale_ = Scale::unknown("no scale: measuring stopped before it was looked for");
+    std::vector<HoleInWork> holes_;
+    std::vector<Hole> fits_; ///< finished fits; rings read these and never another hole's ring
+    std::vector<std::optional<HoleRecord>> records_;
+    std::vector<std::string> notes_;
+};
+
+InspectOutcome run(Session& session, std::span<const Decision> decisions, InspectWatch& outer) {
+    Session::Products& products = session.products();
+    std::optional<InspectOutcome> outcome;
+    run_watched(outer, [&](InspectWatch& watch) {
+        Run run(products, decisions, watch);
+        try {
+            outcome = run.measure();
+        } catch (const Error& error) {
+            outcome = error;
+        } catch (const Cancelled&) {
+            BoardRecord partial = run.record();
+            partial.partial = true;
+            outcome = CancelledOutcome{std::move(partial)};
+        }
+    });
+    products.drop_large();
+    return std::move(*outcome);
+}
+
+} // namespace
+
+InspectOutcome inspect(const InspectRequest& request, InspectWatch& watch) {
+    Session session(request);
+    return inspect(session, watch);
+}
+
+InspectOutcome inspect(Session& session, InspectWatch& watch) {
+    const std::vector<Decision> decisions = session.request().decisions;
+    return run(session, decisions, watch);
+}
+
+InspectOutcome remeasure(Session& session, std::vector<Decision> decisions, InspectWatch& watch) {
+    session.products().request.decisions = std::move(decisions);
+    return inspect(session, watch);
+}
+
+} // namespace ringwall

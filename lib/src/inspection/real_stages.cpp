@@ -1,0 +1,67 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "holes/find.hpp"
+#include "holes/fit.hpp"
+#include "inspection/stages.hpp"
+#include "rings/rings.hpp"
+
+#include <algorithm>
+
+namespace ringwall {
+namespace {
+
+/// A thickness that a person states is taken as good to 3 %. A foil's stated thickness keeps the range of
+/// what foils of that name are.
+constexpr double stated_u = 0.03;
+
+SharedPriors learn(const TransmissionMap& map, const MaterialMap& materials,
+                   std::span<const HoleCandidate> found, const BoardFacts& facts, Watch& watch) {
+    BoardBuild build;
+    if (facts.board_mm) build.board_mm = *facts.board_mm, build.u_board_mm = *facts.board_mm * stated_u;
+    if (facts.foil_um) build.foil_um = *facts.foil_um;
+    return std::make_shared<HolePriors>(learn_priors(map, materials, found, build, watch));
+}
+
+Hole fit(const TransmissionMap& map, const MaterialMap& materials, const SharedPriors& priors,
+         const HoleCandidate& candidate) {
+    return fit_hole(map, materials, *static_cast<const HolePriors*>(priors.get()), candidate);
+}
+
+void ring(const TransmissionMap& map, const MaterialMap& materials, Hole& hole,
+          std::span<const Hole> neighbours, const RingRequest& request) {
+    RingOptions options;
+    options.confidence = request.confidence;
+    options.seed = request.seed;
+    measure_ring(map, materials, hole, neighbours, options);
+}
+
+/// The ring stage looks no further than this from the hole's centre; its blur reaches a little beyond.
+double reach_px(const Hole& hole) {
+    const double widest =
+        std::max({hole.bore_px.value_or(0), hole.drill_px.value_or(0), 2 * hole.seed.radius_px});
+    return widest / 2 + RingOptions{}.search_px + 20;
+}
+
+Stages linked() {
+    Stages stages;
+    stages.describe_file = describe_file;
+    stages.load = load_radiograph;
+    stages.to_transmission = to_transmission;
+    stages.classify = classify;
+    stages.find_holes = [](const TransmissionMap& map, const MaterialMap& materials, Watch& watch) {
+        return holes::find_holes(map, &materials, watch);
+    };
+    stages.learn = learn;
+    stages.fit = fit;
+    stages.reach_px = reach_px;
+    stages.ring = ring;
+    return stages;
+}
+
+} // namespace
+
+const Stages& real_stages() {
+    static const Stages stages = linked();
+    return stages;
+}
+
+} // namespace ringwall

@@ -1,0 +1,67 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "inspection/results_folder.hpp"
+
+#include <algorithm>
+#include <array>
+#include <fstream>
+#include <string_view>
+
+namespace fs = std::filesystem;
+
+namespace ringwall {
+namespace {
+
+/// Every file this version writes; a later one adds its own.
+constexpr std::array results_files{"results.json", "holes.csv", "overlay.png"};
+constexpr std::array demo_files{"README.txt", "revision-a", "revision-b"};
+/// First words of the demo's README.txt.
+constexpr std::string_view demo_mark = "DEMO CASE: FIELD PUMP CONTROLLER";
+
+std::string head_of(const fs::path& file) {
+    std::ifstream in(file, std::ios::binary);
+    std::string head(400, '\0');
+    in.read(head.data(), static_cast<std::streamsize>(head.size()));
+    head.resize(static_cast<std::size_t>(in.gcount()));
+    return head;
+}
+
+bool is_our_json(const fs::path& file) {
+    const std::string head = head_of(file);
+    return head.find("\"schema\":") != std::string::npos &&
+           head.find("\"name\": \"ringwall\"") != std::string::npos;
+}
+
+bool is_demo_folder(const fs::path& folder) {
+    return head_of(folder / "README.txt").starts_with(demo_mark);
+}
+
+template<std::size_t n>
+std::string first_foreign(const fs::path& folder, const std::array<const char*, n>& own) {
+    std::error_code error;
+    for (const auto& entry : fs::directory_iterator(folder, error)) {
+        const std::string name = entry.path().filename().string();
+        if (std::find(own.begin(), own.end(), name) == own.end()) return name;
+    }
+    return {};
+}
+
+std::string holds(const std::string& foreign) {
+    return "also holds " + foreign + ", which ringwall did not write: move it away or choose a new name";
+}
+
+} // namespace
+
+bool is_results_folder(const fs::path& folder) {
+    return is_our_json(folder / "results.json") || is_our_json(folder / "comparison.json");
+}
+
+std::string why_not_replaceable(const fs::path& folder) {
+    if (!is_results_folder(folder) && !is_demo_folder(folder)) {
+        return "was not made by ringwall and is not replaced: choose a new name";
+    }
+    const std::string foreign =
+        is_results_folder(folder) ? first_foreign(folder, results_files) : first_foreign(folder, demo_files);
+    return foreign.empty() ? "" : holds(foreign);
+}
+
+} // namespace ringwall

@@ -1,0 +1,124 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "ringwall/materials.hpp"
+
+#include "exposure/background.hpp"
+#include "exposure/blocks.hpp"
+#include "exposure/levels.hpp"
+#include "exposure/noise.hpp"
+#include "materials/class_map.hpp"
+#include "materials/foil_steps.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace ringwall {
+namespace {
+
+using namespace exposure;
+
+constexpr double darkest_foil_t = 0.04; // the log of less is noise and scatter
+
+std::vector<LogLevel> levels_of_size(const TransmissionMap& map, const Blocks& blocks, int half) {
+    const FlatSpots flat = find_flat_spots(blocks, 0, 2, half);
+    std::vector<LogSample> samples;
+    for (const FlatSpot& spot : flat.spots) {
+        if (spot.mean < darkest_foil_t) continue;
+        const double sigma = map.noise.sigma(spot.mean) * std::sqrt(flat.correlation / flat.pixels);
+        samples.push_back({std::log(spot.mean), std::max(sigma / spot.mean, 2e-4)});
+    }
+    return find_levels(samples, 3e-4, 15);
+}
+
+/// Peaks of attenuation among the picture's flat spots, ascending. Spots of 20 px tell foils apart where
+/// those of 12 px cannot; the small ones add levels that live in narrow places only (rings, lands), where
+/// they stand clear.
+std::vector<LogLevel> attenuation_levels(const TransmissionMap& map) {
+    const Blocks blocks = make_blocks(map.t.view());
+    std::vector<LogLevel> levels = levels_of_size(map, blocks, 2);
+    for (const LogLevel& fine : levels_of_size(map, blocks, 1)) {
+        const double t = std::exp(fine.value);
+        const double clear = 4 * map.noise.sigma(t) / t * std::sqrt(map.noise.correlation) / 12;
+        const int near = nearest_level(levels, fine.value);
+        if (near < 0 ||
+            std::abs(levels[static_cast<std::size_t>(near)].value - fine.value) > std::max(clear, 0.004))
+            levels.push_back(fine);
+    }
+    for (LogLevel& level : levels)
+        level.value = -level.value;
+    std::sort(levels.begin(), levels.end(),
+              [](const LogLevel& a, const LogLevel& b) { return a.value < b.value; });
+    return levels;
+}
+
+Estimate level_t(const LogLevel& level) {
+    const double t = std::exp(-level.value);
+    return Estimate::of(t, std::max(t * level.u, 1e-4));
+}
+
+/// Brightest levels about 0 are the open beam; what follows is board.
+std::vector<LogLevel> take_open(std::vector<LogLevel>& levels) {
+    std::vector<LogLevel> open;
+    while (!levels.empty() && levels.front().value < 0.012) {
+        open.push_back(levels.front());
+        levels.erase(levels.begin());
+    }
+    return open;
+}
+
+MaterialLevels make_levels(const materials::FoilSteps& steps, const std::vector<LogLevel>& open,
+                           const NoiseModel& noise) {
+    MaterialLevels levels;
+    levels.open = Estimate::of(1, open.empty() ? 0.003 : std::max(open.front().u, 1e-4));
+    if (!steps.found) {
+        levels.laminate = Estimate::missing("no level of board stands out from the open beam");
+        return levels;
+    }
+    levels.laminate = level_t(steps.laminate);
+    double last = levels.laminate.value();
+    levels.foils_resolved = !steps.copper.empty();
+    for (const LogLevel& copper : steps.copper) {
+        levels.copper.push_back(level_t(copper));
+        const double t = levels.copper.back().value();
+        levels.foils_resolved =
+            levels.foils_resolved && last - t > 4 * noise.sigma(t) * std::sqrt(noise.correlation) / 3;
+        last = t;
+    }
+    return levels;
+}
+
+/// T below which nothing is taken for copper any more: a step and a half below the last level seen.
+double dense_threshold(const MaterialLevels& levels) {
+    if (!levels.laminate) return 0.3;
+    const double laminate = levels.laminate.value();
+    if (levels.copper.empty()) return laminate * 0.5;
+    const double last = levels.copper.back().value();
+    const double before =
+        levels.copper.size() > 1 ? levels.copper[levels.copper.size() - 2].value() : laminate;
+    return last * std::pow(last / before, 1.5);
+}
+
+} // namespace
+
+double MaterialLevels::of(std::uint8_t material_class) const {
+    if (material_class == material::void_air) return open.value_or(1);
+    if (material_class == material::dense) return 0;
+    if (material_class == material::laminate || copper.empty()) return laminate.value_or(open.value_or(1));
+    const std::size_t k = std::min<std::size_t>(material_class - material::first_copper, copper.size() - 1);
+    return copper[k].value_or(laminate.value_or(1));
+}
+
+MaterialMap classify(const TransmissionMap& map, Watch& watch) {
+    watch.progress("materials", 0, 2);
+    if (watch.cancelled()) throw Cancelled{};
+    std::vector<LogLevel> levels = attenuation_levels(map);
+    const std::vector<LogLevel> open = take_open(levels);
+    const materials::FoilSteps steps = materials::read_steps(levels, 8);
+    MaterialMap result;
+    result.levels = make_levels(steps, open, map.noise);
+    watch.progress("materials", 1, 2);
+    result.classes = materials::make_class_map(map, result.levels, dense_threshold(result.levels), watch);
+    watch.progress("materials", 2, 2);
+    return result;
+}
+
+} // namespace ringwall

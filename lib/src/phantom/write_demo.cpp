@@ -1,0 +1,105 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "ringwall/error.hpp"
+#include "ringwall/files.hpp"
+#include "ringwall/phantom.hpp"
+
+#include <array>
+#include <fstream>
+#include <locale>
+#include <sstream>
+
+namespace ringwall::phantom {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr const char* invented = "Synthetic. Invented by the program: no such board, maker or person exists.";
+
+[[noreturn]] void refuse(const fs::path& place, const std::string& what) {
+    throw Error(Fault::input, "demo: " + place.string() + ": " + what);
+}
+
+void make_folder(const fs::path& folder) {
+    std::error_code failed;
+    if (fs::exists(folder, failed) && !fs::is_directory(folder, failed))
+        refuse(folder, "expected a folder, got a file");
+    if (fs::is_directory(folder, failed) && !fs::is_empty(folder, failed))
+        refuse(folder, "expected a new or empty folder, got one that holds something");
+    fs::create_directories(folder, failed);
+    if (failed) refuse(folder, "cannot be made: " + failed.message());
+}
+
+void write_text(const fs::path& file, const std::string& text) {
+    std::ofstream out(file, std::ios::binary);
+    out << text;
+    out.close();
+    if (!out) refuse(file, "cannot be written");
+}
+
+std::string two_digits(double mm) {
+    std::ostringstream text;
+    text.imbue(std::locale::classic());
+    text.setf(std::ios::fixed);
+    text.precision(2);
+    text << mm;
+    return text.str();
+}
+
+std::string case_text(char revision, const Board& board, const Exposure& exposure) {
+    const std::array<std::size_t, 4> lid = demo_lid_holes(board);
+    const std::array<const char*, 4> names = {"top left", "top right", "bottom left", "bottom right"};
+    std::ostringstream text;
+    text.imbue(std::locale::classic());
+    text << "# " << invented << "\n\n[board]\nname = \"Field pump controller\"\nrevision = \"" << revision
+         << "\"\nunit = \"demo " << revision
+         << "1\"\nchosen = \"invented\"\nthickness_mm = " << board.thickness_mm
+         << "\nfoil_um = 32\n\n[[picture]]\nfile = \"face.tiff\"\nshot = \"face\"\npixel_mm = "
+         << exposure.pixel_mm << "\nscale_u_percent = 0.2\ndense = \"dark\"\nradiometry = \"linear\"\n";
+    for (std::size_t i = 0; i < lid.size(); ++i) {
+        const Point at = board.drills[lid[i]].centre_mm;
+        text << "\n[[hole]]\npicture = \"face.tiff\"\nat_mm = [" << two_digits(at.x) << ", "
+             << two_digits(at.y) << "]\nname = \"" << names[i] << (i == 3 ? ", spare" : "")
+             << "\"\npurpose = \"" << (i == 3 ? "spare, no screw" : "lid screw") << "\"\n";
+    }
+    text << "\n[screw]\nname = \"UNC6-32\"\n\n[rule]\nvoltage_peak_v = 24\nvoltage_kind = "
+            "\"dc\"\nspacing_row = \"B1\"\n";
+    return text.str();
+}
+
+const char* readme_text() {
+    return "DEMO CASE: FIELD PUMP CONTROLLER\n\n"
+           "Everything in this folder is synthetic and invented: the board, its maker, its fault and its "
+           "repair, the\n"
+           "pictures and the numbers. The pictures were computed from drawings, no X-rays were used.\n\n"
+           "A small 24 V irrigation drive. On revision A (four copper layers, 1.6 mm) the lid screws, No. "
+           "6-32, cut\n"
+           "into bare 3.3 mm holes that sit off-centre in their copper-free rings. Revision B (six layers, "
+           "1.8 mm) has\n"
+           "one of these holes moved, one plated and stitched to ground, one left bare in a wider ring. The "
+           "hole at the\n"
+           "bottom right is a spare without a screw on both.\n\n"
+           "  revision-a/case.toml   revision-b/case.toml   what is known of each board\n"
+           "  revision-a/face.tiff   revision-b/face.tiff   face-on radiographs, 25 um a pixel\n\n"
+           "Measure one:   ringwall inspect revision-a/case.toml\n"
+           "Compare both:  ringwall compare revision-a/case.toml revision-b/case.toml\n";
+}
+
+void write_revision(const fs::path& folder, char revision) {
+    make_folder(folder);
+    // Nobody lays two boards down the same way.
+    const Board board = revision == 'A' ? demo_board('A') : laid_down(demo_board('B'), 0.6, {0.35, -0.22});
+    const Exposure exposure = demo_exposure(revision);
+    write_tiff16(folder / "face.tiff", expose(board, exposure).view(), exposure.pixel_mm);
+    write_text(folder / "case.toml", case_text(revision, board, exposure));
+}
+
+} // namespace
+
+void write_demo(const fs::path& folder) {
+    make_folder(folder);
+    write_revision(folder / "revision-a", 'A');
+    write_revision(folder / "revision-b", 'B');
+    write_text(folder / "README.txt", readme_text());
+}
+
+} // namespace ringwall::phantom

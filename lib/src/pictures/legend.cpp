@@ -1,0 +1,145 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "pictures/legend.hpp"
+
+#include "core/text.hpp"
+#include "pictures/hole_marks.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace ringwall {
+namespace {
+
+constexpr double row_height = 1.6; // in text heights
+constexpr double sample_length = 3.2;
+
+/// 1, 2 or 5 times a power of ten, at most `most`.
+double round_length(double most) {
+    const double power = std::pow(10.0, std::floor(std::log10(most)));
+    for (const double step : {5.0, 2.0}) {
+        if (step * power <= most) return step * power;
+    }
+    return power;
+}
+
+std::vector<std::string> words_of(const std::string& sentence) {
+    std::vector<std::string> words(1);
+    for (const char c : sentence) {
+        if (c == ' ')
+            words.emplace_back();
+        else
+            words.back() += c;
+    }
+    return words;
+}
+
+std::string title_of(const BoardRecord& record) {
+    std::string title = record.name;
+    if (!record.revision.empty()) title += (title.empty() ? "revision " : ", revision ") + record.revision;
+    if (!record.unit.empty()) title += (title.empty() ? "unit " : ", unit ") + record.unit;
+    if (!record.sources.empty()) {
+        const auto& source = record.sources.front();
+        title += (title.empty() ? "" : "; ") + std::filesystem::path(source.file).filename().string() +
+                 ", SHA-256 " + source.sha256.substr(0, 12);
+    }
+    return title + "; ringwall " + record.program.version;
+}
+
+} // namespace
+
+Legend::Legend(const BoardRecord& record, const OverlayLayout& layout) : record_(record), layout_(layout) {}
+
+int Legend::least_width() const {
+    return static_cast<int>(layout_.text * 46);
+}
+
+int Legend::height(int picture_width) const {
+    Canvas trial(1, 1); // text can only be measured on a canvas
+    const int width = std::max(picture_width, least_width());
+    return static_cast<int>(std::ceil((rows(trial, width, 1, false) + 0.8) * row_height * layout_.text));
+}
+
+std::vector<Legend::Item> Legend::items() const {
+    return {{style_of(WallState::plated), palette::wall, 1, "hole, wall plated"},
+            {style_of(WallState::bare), palette::wall, 1, "wall bare"},
+            {style_of(WallState::incomplete), palette::wall, 1, "plating incomplete"},
+            {style_of(WallState::undecided), palette::wall, 1, "wall undecided"},
+            {LineStyle::solid, palette::ring, 1, "copper-free ring (antipad), bar: narrowest place"},
+            {LineStyle::solid, palette::contact, 2.6, "copper at the wall"},
+            {LineStyle::dashed, palette::contact, 1.6, "own copper runs on into a plane"},
+            {LineStyle::dotted, palette::hidden, 1, "hidden, not measured"}};
+}
+
+std::vector<std::string> Legend::sentences(int labels_left_out) const {
+    const bool mm = !record_.sources.empty() && record_.sources.front().pixel_mm.has_value();
+    std::vector<std::string> list;
+    list.push_back(
+        std::string(
+            "Ø bore, keep-out: smallest copper-free ring; ± is U, the expanded uncertainty (k = 2); ") +
+        (mm ? "lengths in mm." : "no scale: lengths in px."));
+    if (labels_left_out > 0) {
+        list.push_back("Labels left out for want of room: " + std::to_string(labels_left_out) +
+                       " (see holes.csv).");
+    }
+    if (!record_.why_nothing.empty()) list.push_back("Nothing measured: " + record_.why_nothing + ".");
+    list.push_back("All copper layers lie on top of each other here: which plane is live is not visible. "
+                   "Clearance on a picture "
+                   "is not insulation. Colours mean kinds of line, not good or bad.");
+    return list;
+}
+
+void Legend::draw_scale_bar(Canvas& canvas, double x, double baseline) const {
+    if (record_.sources.empty() || !record_.sources.front().pixel_mm) return;
+    const double mm_per_canvas = (*record_.sources.front().pixel_xy_mm)[0] / layout_.zoom;
+    const double mm = round_length(layout_.picture_width * mm_per_canvas / 6);
+    const double length = mm / mm_per_canvas, y = baseline - layout_.text * 0.35, foot = layout_.text * 0.35;
+    const double width = std::max(1.0, layout_.line);
+    canvas.line({{x, y}, {x + length, y}}, false, LineStyle::solid, width, palette::ink);
+    for (const double end : {x, x + length}) {
+        canvas.line({{end, y - foot}, {end, y + foot}}, false, LineStyle::solid, width, palette::ink);
+    }
+    canvas.text(x + length + layout_.text * 0.6, baseline, shortest(mm) + " mm", layout_.text, palette::ink,
+                false);
+}
+
+int Legend::rows(Canvas& canvas, int width, int labels_left_out, bool draw) const {
+    const double text = layout_.text, left = text, right = width - text;
+    int row = 1;
+    double x = left;
+    const auto baseline = [&] { return layout_.picture_height + row * row_height * text; };
+    const auto new_row = [&] { ++row, x = left; };
+    const auto flow = [&](const std::string& sentence, Colour colour) {
+        for (const auto& word : words_of(sentence)) {
+            const double advance = canvas.text_width(word + " ", text);
+            if (x + advance > right && x > left) new_row();
+            if (draw) canvas.text(x, baseline(), word, text, colour, false);
+            x += advance;
+        }
+        new_row();
+    };
+    if (draw) draw_scale_bar(canvas, left, baseline());
+    new_row();
+    flow(title_of(record_), palette::ink);
+    for (const auto& item : items()) {
+        const double sample = text * sample_length,
+                     advance = sample + text * 0.5 + canvas.text_width(item.text, text) + text * 1.4;
+        if (x + advance > right && x > left) new_row();
+        const double y = baseline() - text * 0.35;
+        if (draw)
+            canvas.line({{x, y}, {x + sample, y}}, false, item.style, layout_.line * item.width, item.colour);
+        if (draw) canvas.text(x + sample + text * 0.5, baseline(), item.text, text, palette::ink, false);
+        x += advance;
+    }
+    new_row();
+    for (const auto& sentence : sentences(labels_left_out))
+        flow(sentence, palette::ink);
+    return row - 1;
+}
+
+void Legend::draw(Canvas& canvas, int labels_left_out) const {
+    canvas.fill_box(0, layout_.picture_height, canvas.width(), canvas.height() - layout_.picture_height,
+                    palette::panel);
+    (void)rows(canvas, canvas.width(), labels_left_out, true);
+}
+
+} // namespace ringwall

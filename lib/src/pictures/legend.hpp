@@ -1,0 +1,40 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "pictures/canvas.hpp"
+#include "pictures/overlay.hpp"
+#include "ringwall/record.hpp"
+
+#include <string>
+#include <vector>
+
+namespace ringwall {
+
+/// The panel under a picture: what the lines mean, a scale bar, units, k = 2, cautions.
+class Legend {
+  public:
+    Legend(const BoardRecord& record, const OverlayLayout& layout);
+    /// A picture narrower than this gets a wider panel.
+    [[nodiscard]] int least_width() const;
+    /// When it stands under a picture of this width.
+    [[nodiscard]] int height(int picture_width) const;
+    /// At the canvas's lower end. `labels_left_out`: holes whose label found no room.
+    void draw(Canvas& canvas, int labels_left_out) const;
+
+  private:
+    struct Item {
+        LineStyle style;
+        Colour colour;
+        double width; ///< in line widths
+        std::string text;
+    };
+    [[nodiscard]] std::vector<Item> items() const;
+    [[nodiscard]] std::vector<std::string> sentences(int labels_left_out) const;
+    [[nodiscard]] int rows(Canvas& canvas, int width, int labels_left_out, bool draw) const;
+    void draw_scale_bar(Canvas& canvas, double x, double baseline) const;
+
+    const BoardRecord& record_;
+    const OverlayLayout& layout_;
+};
+
+} // namespace ringwall

@@ -1,0 +1,34 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "pictures/canvas.hpp"
+#include "ringwall/image.hpp"
+#include "ringwall/record.hpp"
+
+#include <memory>
+
+namespace ringwall {
+
+/// How a picture is drawn: canvas pixels a picture pixel (1; whole numbers above it for pictures too small to
+/// carry text; below it only where a side passes 16000), and sizes of text and lines that stay legible when
+/// the whole picture fills a screen.
+struct OverlayLayout {
+    double zoom = 1;
+    double text = 12;
+    double line = 1.5;
+    int picture_width = 0, picture_height = 0; ///< on the canvas
+    /// Canvas place of a point of the picture (pixel centres at whole numbers).
+    [[nodiscard]] Point at(Point px) const { return {(px.x + 0.5) * zoom, (px.y + 0.5) * zoom}; }
+};
+OverlayLayout overlay_layout(int width_px, int height_px);
+
+/// overlay.png: the picture (open beam light, copper dark, whatever way round the file is) with what was
+/// measured drawn on it, and a legend below: line styles, scale bar, units, k = 2, cautions.
+///
+/// Holes: the measured contour, its line style the state of the wall; the copper-free ring at its gap
+/// profile, its narrowest direction marked; arcs where copper touches or own copper runs on; the hidden part
+/// of the turn. Hardware holes carry id, bore and keep-out with U; vias their id where there is room. `t`:
+/// transmission, any size over 0.
+std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record);
+
+} // namespace ringwall

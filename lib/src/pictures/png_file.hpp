@@ -1,0 +1,16 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/image.hpp"
+
+#include <cstdint>
+#include <filesystem>
+
+namespace ringwall {
+
+/// Writes 0xFFRRGGBB pixels as an 8-bit RGB PNG, row by row and lightly packed: noise does not shrink however
+/// long one presses. No time of day in it: same pixels, same bytes. Throws Error(input) when the file cannot
+/// be written.
+void write_rgb_png(const std::filesystem::path& file, ImageView<const std::uint32_t> pixels);
+
+} // namespace ringwall

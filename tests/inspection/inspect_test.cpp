@@ -1,0 +1,263 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "inspection/fake_stages.hpp"
+
+#include <doctest/doctest.h>
+
+using namespace ringwall;
+using namespace ringwall::test;
+
+namespace {
+
+BoardRecord full_run(const InspectRequest& request) {
+    FakeStages fake;
+    Session session = session_with(request, fake.stages());
+    RecordingWatch watch;
+    return record_of_outcome(inspect(session, watch));
+}
+
+Decision decision(Decision::Act act, Point at_px, double value = 0, WallState wall = WallState::undecided) {
+    return {act, at_px, {}, value, wall, "tester", "2026-01-01", "because"};
+}
+
+/// Decisions of every kind, one after the other; the last run has all of them.
+std::vector<std::vector<Decision>> growing_decisions() {
+    const std::vector<Decision> all{decision(Decision::Act::add_hole, {110, 110}, 12),
+                                    decision(Decision::Act::strike_out, {260, 160}),
+                                    decision(Decision::Act::set_wall, {60, 60}, 0, WallState::incomplete),
+                                    decision(Decision::Act::set_scale, {0, 0}, 20),
+                                    decision(Decision::Act::add_hole, {610, 410}, 9),
+                                    decision(Decision::Act::strike_out, {110, 110})};
+    std::vector<std::vector<Decision>> growing(1);
+    for (const auto& one : all) {
+        growing.push_back(growing.back());
+        growing.back().push_back(one);
+    }
+    for (auto& list : growing) {
+        for (auto& one : list) {
+            if (one.act == Decision::Act::set_scale) one.to_px = {1000, 0};
+        }
+    }
+    return growing;
+}
+
+std::string bytes_of(const BoardRecord& record) {
+    return to_json(record, ".");
+}
+
+} // namespace
+
+TEST_CASE("holes come in reading order with ids, whatever order they were found in") {
+    const BoardRecord record = full_run(fake_request());
+    REQUIRE(record.holes.size() == 24);
+    for (std::size_t i = 0; i < record.holes.size(); ++i) {
+        CHECK(record.holes[i].id == "H" + std::to_string(i + 1));
+        CHECK(record.holes[i].x_px == doctest::Approx(60 + 100 * static_cast<double>(i % 6)).epsilon(0.01));
+    }
+    CHECK(record.why_nothing.empty());
+}
+
+TEST_CASE("a rerun with decisions equals a full run with the same decisions, to the bit, and undo too") {
+    FakeStages fake;
+    Session session = session_with(fake_request(), fake.stages());
+    RecordingWatch watch;
+    const auto growing = growing_decisions();
+    std::vector<std::vector<Decision>> walk = growing;
+    walk.insert(walk.end(), growing.rbegin(), growing.rend()); // and back
+    for (const auto& decisions : walk) {
+        InspectRequest request = fake_request();
+        request.decisions = decisions;
+        CHECK(bytes_of(record_of_outcome(remeasure(session, decisions, watch))) ==
+              bytes_of(full_run(request)));
+    }
+    CHECK(fake.loads == 1);
+    CHECK(fake.exposures == 1);
+}
+
+TEST_CASE("a rerun measures only the holes that the decision touches") {
+    FakeStages fake;
+    Session session = session_with(fake_request(), fake.stages());
+    RecordingWatch watch;
+    (void)inspect(session, watch);
+    REQUIRE(fake.fits == 24);
+    REQUIRE(fake.rings == 24);
+    const auto rerun = [&](const std::vector<Decision>& decisions) {
+        fake.fits = fake.rings = 0;
+        return record_of_outcome(remeasure(session, decisions, watch));
+    };
+    // Within 120 px plus a radius of (260, 160): the eight holes of a 100 px grid; the diagonal ones at 141
+    // px lie within too.
+    (void)rerun({decision(Decision::Act::strike_out, {260, 160})});
+    CHECK(fake.fits == 0);
+    CHECK(fake.rings == 8);
+    (void)rerun({});
+    CHECK(fake.rings == 0); // undo: all is still there
+    (void)rerun({decision(Decision::Act::set_wall, {60, 60}, 0, WallState::incomplete)});
+    CHECK(fake.fits == 0);
+    CHECK(fake.rings <= 4); // the hole and those that see its wall
+    Decision scale = decision(Decision::Act::set_scale, {0, 0}, 30);
+    scale.to_px = {1000, 0};
+    const BoardRecord record = rerun({scale});
+    CHECK(fake.fits == 0);
+    CHECK(fake.rings == 0); // geometry only
+    CHECK(record.holes[0].bore_mm.value() == doctest::Approx(record.holes[0].bore_px.value() * 0.03));
+    (void)rerun({decision(Decision::Act::add_hole, {310, 215}, 8)});
+    CHECK(fake.fits == 1);
+    CHECK(fake.rings < 10);
+}
+
+TEST_CASE("ids stay: a struck-out hole leaves a gap, an added one takes the next number") {
+    InspectRequest request = fake_request();
+    request.decisions = {decision(Decision::Act::strike_out, {160, 60}),
+                         decision(Decision::Act::add_hole, {110, 110}, 10)};
+    const BoardRecord record = full_run(request);
+    REQUIRE(record.holes.size() == 24);
+    CHECK(record.holes[1].id == "H3");
+    CHECK(record.holes.back().id == "H25");
+    CHECK(record.holes.back().added_by_person);
+    CHECK(record.decisions.size() == 2);
+}
+
+TEST_CASE("a decision that meets nothing changes nothing and is told") {
+    InspectRequest request = fake_request();
+    request.decisions = {decision(Decision::Act::strike_out, {110, 110}),
+                         decision(Decision::Act::add_hole, {60, 62}, 10)};
+    const BoardRecord record = full_run(request);
+    CHECK(record.holes.size() == 24);
+    const auto& warnings = record.sources[0].warnings;
+    CHECK(std::count_if(warnings.begin(), warnings.end(), [](const std::string& w) {
+              return w.find("was left out") != std::string::npos;
+          }) == 2);
+}
+
+TEST_CASE("the same bytes on any number of threads") {
+    const std::string one = bytes_of(full_run(fake_request()));
+    for (const int jobs : {2, 3, 8, 0}) {
+        InspectRequest request = fake_request();
+        request.jobs = jobs;
+        CHECK(bytes_of(full_run(request)) == one);
+    }
+}
+
+TEST_CASE("the watch is asked every 20 ms, told every hole once, and never by two threads at a time") {
+    FakeStages fake;
+    fake.per_hole = std::chrono::milliseconds(8);
+    fake.per_stage = std::chrono::milliseconds(120); // a stage that never asks
+    InspectRequest request = fake_request();
+    request.jobs = 2;
+    Session session = session_with(request, fake.stages());
+    RecordingWatch watch;
+    const BoardRecord record = record_of_outcome(inspect(session, watch));
+    CHECK_FALSE(watch.overlapped);
+    REQUIRE(watch.holes.size() == record.holes.size());
+    for (const auto& hole : watch.holes) {
+        CHECK(std::count(record.holes.begin(), record.holes.end(), hole) == 1);
+    }
+    std::vector<double> pauses_ms;
+    for (std::size_t i = 1; i < watch.asked.size(); ++i) {
+        pauses_ms.push_back(
+            std::chrono::duration<double, std::milli>(watch.asked[i] - watch.asked[i - 1]).count());
+    }
+    std::sort(pauses_ms.begin(), pauses_ms.end());
+    REQUIRE(pauses_ms.size() > 30);
+    CHECK(pauses_ms[pauses_ms.size() * 9 / 10] < 20); // nine of ten: a loaded machine may let one pass
+    CHECK(watch.stages.front() == "reading");
+}
+
+TEST_CASE("cancelled: an outcome of its own, finished holes stay valid, and the session goes on from there") {
+    FakeStages fake;
+    fake.per_hole = std::chrono::milliseconds(15);
+    Session session = session_with(fake_request(), fake.stages());
+    RecordingWatch watch;
+    watch.stop_after_holes = 5;
+    const InspectOutcome outcome = inspect(session, watch);
+    REQUIRE(std::holds_alternative<CancelledOutcome>(outcome));
+    const BoardRecord& partial = std::get<CancelledOutcome>(outcome).partial;
+    CHECK(partial.partial);
+    CHECK(partial.holes.size() >= 5);
+    CHECK(partial.holes.size() < 24);
+    const BoardRecord whole = full_run(fake_request());
+    for (const auto& hole : partial.holes)
+        CHECK(std::count(whole.holes.begin(), whole.holes.end(), hole) == 1);
+    RecordingWatch calm;
+    fake.rings = 0;
+    CHECK(bytes_of(record_of_outcome(inspect(session, calm))) == bytes_of(whole));
+    CHECK(fake.rings == 24 - static_cast<int>(partial.holes.size()));
+}
+
+TEST_CASE("cancelled before the first stage") {
+    FakeStages fake;
+    Session session = session_with(fake_request(), fake.stages());
+    RecordingWatch watch;
+    watch.stop_after_holes = 0;
+    const InspectOutcome outcome = inspect(session, watch);
+    REQUIRE(std::holds_alternative<CancelledOutcome>(outcome));
+    CHECK(std::get<CancelledOutcome>(outcome).partial.holes.empty());
+}
+
+TEST_CASE("over the memory limit the pixels are dropped and made again, with the same result") {
+    FakeStages fake;
+    InspectRequest request = fake_request();
+    request.memory_bytes = 1000;
+    Session session = session_with(request, fake.stages());
+    RecordingWatch watch;
+    const std::string first = bytes_of(record_of_outcome(inspect(session, watch)));
+    CHECK_FALSE(session.products().map);
+    CHECK(bytes_of(record_of_outcome(remeasure(session, {}, watch))) == first);
+    CHECK(fake.loads == 2);
+    fake.file_changes = true;
+    const InspectOutcome outcome = inspect(session, watch);
+    REQUIRE(std::holds_alternative<Error>(outcome));
+    CHECK(std::get<Error>(outcome).fault() == Fault::input);
+}
+
+TEST_CASE("read well but not measurable: a record that says why") {
+    FakeStages fake;
+    fake.exposure_fails = Error(Fault::nothing_measured, "all pixels have one value");
+    Session session = session_with(fake_request(), fake.stages());
+    RecordingWatch watch;
+    const BoardRecord record = record_of_outcome(inspect(session, watch));
+    CHECK(record.why_nothing == "all pixels have one value");
+    CHECK(record.holes.empty());
+    CHECK(record.sources.at(0).sha256.size() == 20);
+    CHECK(from_json(bytes_of(record)).why_nothing == record.why_nothing);
+
+    FakeStages empty;
+    empty.rows = 0;
+    Session no_hole = session_with(fake_request(), empty.stages());
+    CHECK(record_of_outcome(inspect(no_hole, watch)).why_nothing == "no hole was found in this picture");
+
+    InspectRequest request = fake_request();
+    request.pixel_mm.reset();
+    const BoardRecord no_scale = full_run(request);
+    CHECK(no_scale.why_nothing.find("no scale") == 0);
+    CHECK(no_scale.holes.size() == 24);
+    CHECK(no_scale.holes[0].bore_px.has_value());
+    CHECK_FALSE(no_scale.holes[0].bore_mm.has_value());
+}
+
+TEST_CASE("errors come out as an outcome, not as an exception") {
+    FakeStages fake;
+    fake.exposure_fails = Error(Fault::input, "flat.tif: another size");
+    Session session = session_with(fake_request(), fake.stages());
+    RecordingWatch watch;
+    const InspectOutcome outcome = inspect(session, watch);
+    REQUIRE(std::holds_alternative<Error>(outcome));
+    CHECK(std::string(std::get<Error>(outcome).what()) == "flat.tif: another size");
+    InspectRequest request = fake_request();
+    request.pictures.clear();
+    FakeStages other;
+    Session none = session_with(request, other.stages());
+    CHECK(std::get<Error>(inspect(none, watch)).fault() == Fault::usage);
+}
+
+TEST_CASE("a plated hole under 0.8 mm is a via; without a scale small against the widest") {
+    FakeStages fake;
+    InspectRequest request = fake_request();
+    request.pixel_mm = {0.019, 0.019}; // radii 20..24 px: bores 0.766 to 0.918 mm
+    Session session = session_with(request, fake.stages());
+    RecordingWatch watch;
+    for (const auto& hole : record_of_outcome(inspect(session, watch)).holes) {
+        const bool via = hole.wall.state == WallState::plated && hole.bore_mm.value() < 0.8;
+        CHECK((hole.kind == HoleKind::via) == via);
+    }
+}

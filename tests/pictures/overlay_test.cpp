@@ -1,0 +1,118 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "pictures/drawn_board.hpp"
+#include "pictures/hole_marks.hpp"
+#include "pictures/overlay.hpp"
+
+#include <cstdlib>
+#include <doctest/doctest.h>
+
+using namespace ringwall;
+using ringwall::test::DrawnBoard;
+
+namespace {
+
+bool near_colour(std::uint32_t pixel, Colour c) {
+    const auto off = [](std::uint32_t a, std::uint8_t b) {
+        return std::abs(static_cast<int>(a & 0xFF) - b) < 40;
+    };
+    return off(pixel >> 16, c.r) && off(pixel >> 8, c.g) && off(pixel, c.b);
+}
+
+/// Share of the turn in which the colour stands within 2 px of the radius.
+double share_of_turn(Canvas& canvas, const OverlayLayout& layout, Point centre, double radius,
+                     Colour colour) {
+    int seen = 0;
+    for (int a = 0; a < 360; ++a) {
+        bool found = false;
+        for (double r = radius - 2; r <= radius + 2; r += 0.5) {
+            const double angle = a * std::acos(-1.0) / 180;
+            const Point at = layout.at({centre.x + r * std::cos(angle), centre.y - r * std::sin(angle)});
+            found |= near_colour(canvas.pixels()(static_cast<int>(at.x), static_cast<int>(at.y)), colour);
+        }
+        seen += found ? 1 : 0;
+    }
+    return seen / 360.0;
+}
+
+DrawnBoard crowded_board() {
+    DrawnBoard board(1600, 1000, 0.025);
+    board.add(300, 300, 130, 20, WallState::bare, KeepOutState::ring_seen);
+    board.add(800, 300, 130, 40, WallState::plated, KeepOutState::ring_seen);
+    auto& touching = board.add(1300, 300, 130, 0, WallState::bare, KeepOutState::touching);
+    touching.keepout.touching_arcs_deg = {{330, 30}};
+    touching.keepout.min_mm = Estimate::of(0, 0.01);
+    auto& runs_on = board.add(300, 720, 130, 15, WallState::plated, KeepOutState::runs_on);
+    runs_on.keepout.runs_on_arcs_deg = {{0, 40}, {90, 130}, {180, 220}, {270, 310}};
+    auto& incomplete = board.add(800, 720, 130, 25, WallState::incomplete, KeepOutState::undecided);
+    incomplete.hidden_arcs_deg = {{100, 200}};
+    board.add(1300, 720, 130, 30, WallState::undecided, KeepOutState::none_in_view);
+    for (int i = 0; i < 60; ++i)
+        board.add_via(460 + 22 * (i % 12), 500 + 22 * (i / 12), 12);
+    return board;
+}
+
+} // namespace
+
+TEST_CASE("what was measured stands on the picture where it was measured") {
+    DrawnBoard board = crowded_board();
+    const auto canvas = draw_overlay(board.t.view(), board.record);
+    if (const char* keep = std::getenv("RINGWALL_KEEP_PICTURES"))
+        canvas->write_png(std::filesystem::path(keep) / "crowded.png");
+    const OverlayLayout layout = overlay_layout(1600, 1000);
+    CHECK(share_of_turn(*canvas, layout, {800, 300}, 65, palette::wall) >
+          0.95); // plated: a whole line, but for the bar's foot
+    const double bare = share_of_turn(*canvas, layout, {300, 300}, 65, palette::wall);
+    CHECK(bare > 0.4);
+    CHECK(bare < 0.8);      // dashed
+    bool ring_at_0 = false; // gap at 0 degrees: 40 (1.5 - 0.5 cos 45) = 45.86 px beyond the wall at 65 px
+    for (int x = 909; x <= 912; ++x)
+        ring_at_0 |= near_colour(canvas->pixels()(x, 300), palette::ring);
+    CHECK(ring_at_0);
+    CHECK(share_of_turn(*canvas, layout, {1300, 300}, 66.5, palette::contact) ==
+          doctest::Approx(60.0 / 360).epsilon(0.1));
+}
+
+TEST_CASE("away from holes and labels the picture is only grey, and its range is stretched") {
+    DrawnBoard board(1200, 800, 0.025);
+    board.add(600, 400, 100, 20, WallState::plated, KeepOutState::ring_seen);
+    const auto canvas = draw_overlay(board.t.view(), board.record);
+    for (int y = 0; y < 200; y += 3) {
+        for (int x = 0; x < 1200; x += 3) {
+            const std::uint32_t p = canvas->pixels()(x, y);
+            REQUIRE((p >> 16 & 0xFF) == (p & 0xFF));
+            REQUIRE((p >> 8 & 0xFF) == (p & 0xFF));
+        }
+    }
+    CHECK(canvas->pixels()(600, 390) % 256 > 200); // the open hole is light
+    CHECK(canvas->pixels()(10, 10) % 256 < 60);
+    CHECK(canvas->height() > 800); // the legend
+}
+
+TEST_CASE("small pictures are drawn larger by whole pixels, huge ones smaller") {
+    CHECK(overlay_layout(300, 200).zoom == 3);
+    CHECK(overlay_layout(1200, 683).zoom == 1);
+    CHECK(overlay_layout(4096, 4096).zoom == 1);
+    CHECK(overlay_layout(4096, 4096).text > 30);
+    CHECK(overlay_layout(40000, 10).picture_width == 16000);
+    CHECK(overlay_layout(1, 1).picture_width == 4);
+}
+
+TEST_CASE("nothing measured, no scale, values that are no numbers: still a picture") {
+    DrawnBoard board(64, 48, 0);
+    board.t(5, 5) = std::nanf("");
+    board.record.why_nothing = "no hole was found in this picture";
+    const auto canvas = draw_overlay(board.t.view(), board.record);
+    CHECK(canvas->width() >= 64 * 4);
+    Image<float> flat(10, 10);
+    CHECK(draw_overlay(flat.view(), board.record)->height() > 10);
+}
+
+TEST_CASE("labels say value, U and unit") {
+    DrawnBoard board(400, 300, 0.025);
+    const HoleRecord& hole = board.add(200, 150, 100, 20, WallState::bare, KeepOutState::ring_seen);
+    CHECK(bore_text(hole) == "Ø2.500 ±0.050 mm");
+    CHECK(keepout_text(hole) == "keep-out 0.500 ±0.011 mm");
+    DrawnBoard in_px(400, 300, 0);
+    CHECK(bore_text(in_px.add(200, 150, 100, 20, WallState::bare, KeepOutState::ring_seen)) ==
+          "Ø100.00 ±0.10 px");
+}

@@ -1,0 +1,93 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/record.hpp"
+
+namespace ringwall::test {
+
+/// A record in which every field differs from its default and from its neighbours, so that a swapped or lost
+/// one shows.
+inline HoleRecord sample_hole(const std::string& id, double offset) {
+    HoleRecord hole;
+    hole.id = id;
+    hole.kind = HoleKind::hole;
+    hole.seen_fraction = 0.75;
+    hole.hidden_arcs_deg = {{10, 100}};
+    hole.x_px = 101.25 + offset, hole.y_px = 202.5 + offset, hole.u_x_px = 0.011, hole.u_y_px = 0.012;
+    hole.x_mm = 2.53125 + offset, hole.y_mm = 5.0625 + offset;
+    hole.bore_mm = Estimate::of(3.3, 0.034);
+    hole.bore_px = Estimate::of(132, 0.05);
+    hole.inscribed_mm = Estimate::of(3.28, 0.035);
+    hole.drill_mm = Estimate::of(3.36, 0.036);
+    hole.drill_px = Estimate::of(134.4, 0.06);
+    hole.roundness_mm = Estimate::of(0.02, 0.004);
+    hole.furthest_void_mm = Estimate::of(1.67, 0.018);
+    hole.shape = {HoleShape::out_of_round,
+                  Estimate::of(0.11, 0.007),
+                  Estimate::missing("too small to see"),
+                  {{350, 12.5}}};
+    hole.contour = {{0, 66, 0.1}, {120, 66.5, 0.2}, {240, 65.75, 0.3}};
+    hole.wall = {WallState::incomplete,
+                 "",
+                 0.8,
+                 {{30, 102}},
+                 Estimate::of(25, 1.5),
+                 Estimate::missing("no linear scale")};
+    KeepOutRecord& keepout = hole.keepout;
+    keepout.state = KeepOutState::touching;
+    keepout.min_mm = Estimate::of(0, 0.01);
+    keepout.min_px = Estimate::of(0, 0.4);
+    keepout.min_angle_deg = 45, keepout.p_low_mm = 0.0, keepout.searched_to_mm = 4.0, keepout.mean_mm = 0.3;
+    keepout.own_outer_mm = 2.5, keepout.largest_gap_not_excluded_mm = 0.02;
+    keepout.touching_arcs_deg = {{40, 50}}, keepout.runs_on_arcs_deg = {{1, 2}};
+    keepout.profile = {{0, 0.31, 12.4, 0.01, ""}, {1, std::nullopt, std::nullopt, std::nullopt, "hidden"}};
+    PlaneRecord plane;
+    plane.plane = 2, plane.layer = 3, plane.z_mm = 0.4, plane.state = KeepOutState::ring_seen;
+    plane.min_mm = Estimate::of(0.7, 0.02), plane.min_angle_deg = 7, plane.p_low_mm = 0.66;
+    plane.profile = {{0, 0.7, 28, 0.02, ""}};
+    keepout.planes = {plane};
+    hole.budget = {{"bore_mm", "noise", 0.003, 0.1}, {"bore_mm", "scale", 0.009, 0.9}};
+    hole.added_by_person = true;
+    return hole;
+}
+
+inline SourceRecord sample_source() {
+    SourceRecord source;
+    source.file = "../pictures/board \"a\" µ.tif";
+    source.sha256 = "ab12";
+    source.width_px = 640, source.height_px = 480, source.bits = 16;
+    source.radiometry = Radiometry::linear, source.dense = DenseSide::bright;
+    source.pixel_mm = Estimate::of(0.025, 0.00025);
+    source.pixel_xy_mm = {0.0249, 0.0251};
+    source.pixel_mm_from = "given by the user";
+    source.side_to_source = "top";
+    source.blur_sigma_px = Estimate::of(1.1, 0.02);
+    source.noise_photons = 5000, source.noise_readout = 0.002, source.saturated_fraction = 0.01;
+    source.smallest_foil_seen_um = 9;
+    source.warnings = {"one", "two"};
+    return source;
+}
+
+inline BoardRecord sample_record() {
+    BoardRecord record;
+    record.program = {"ringwall", "0.1.0", "abc", {{"libtiff", "4.5.0"}, {"ITK", "5.2.1"}}};
+    record.options = {{"pixel_mm", "[0.0249, 0.0251]"}, {"dense", "\"auto\""}, {"board_mm", "null"}};
+    record.confidence = 0.9;
+    record.name = "board", record.revision = "B", record.unit = "7";
+    record.thickness_mm = Estimate::missing("not seen face-on");
+    record.sources = {sample_source()};
+    record.holes = {sample_hole("H1", 0), sample_hole("H2", 0.1)};
+    record.holes[1].kind = HoleKind::via;
+    record.holes[1].budget.clear();
+    record.decisions = {
+        {Decision::Act::add_hole, {1, 2}, {}, 15.5, WallState::undecided, "me", "2026-01-01", "seen"},
+        {Decision::Act::set_wall, {3, 4}, {}, 0, WallState::bare, "me", "2026-01-02", "meter"},
+        {Decision::Act::set_scale, {5, 6}, {7, 8}, 12.5, WallState::undecided, "me", "", "gauge"},
+        {Decision::Act::strike_out, {9, 10}, {}, 0, WallState::undecided, "me", "", "text"}};
+    record.not_proven = {"this", "that"};
+    record.partial = true;
+    record.why_nothing = "no reason";
+    return record;
+}
+
+} // namespace ringwall::test
