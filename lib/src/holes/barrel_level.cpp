@@ -62,12 +62,24 @@ Range range_for(double step, double foil_um, double board_mm) {
     return {std::min(a, b), std::max(a, b)};
 }
 
+/// Attenuation of one foil: the smallest step between neighbouring levels, since planes that always overlap
+/// show a double one.
+double smallest_step(const MaterialLevels& levels) {
+    double above = levels.laminate.value(), least = 1e9;
+    for (const Estimate& level : levels.copper) {
+        if (!level || !(level.value() > 0)) break;
+        least = std::min(least, std::log(above / level.value()));
+        above = level.value();
+    }
+    return least;
+}
+
 } // namespace
 
 Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& build) {
     if (!levels.laminate || levels.copper.empty() || !levels.copper.front())
         return Estimate::missing("no single foil over laminate is in view");
-    const double step = std::log(levels.laminate.value() / levels.copper.front().value());
+    const double step = smallest_step(levels);
     if (!(step > 1e-4)) return Estimate::missing("one foil is too thin to see in this beam");
     const double u_step = std::hypot(levels.laminate.u(), levels.copper.front().u());
     const Range middle = range_for(step, build.foil_um, build.board_mm);

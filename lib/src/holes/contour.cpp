@@ -11,13 +11,14 @@
 #include <array>
 #include <cmath>
 #include <numbers>
-#include <optional>
 
 namespace ringwall {
 
 namespace {
 
 constexpr int rounds = 12;
+constexpr double good_misfit = 3.0;  // chi-square within its scatter: the bin is what the model says
+constexpr double lost_misfit = 12.0; // beyond: something stands in front, no edge of the air
 constexpr double behind_sigmas = 3.0, before_sigmas = 4.0;
 
 struct BinPixel {
@@ -47,61 +48,106 @@ BinLevels levels_of(const RimFit& fit, const RimShared& shared, double angle_deg
             s.has_step,     fit.model.plated};
 }
 
+/// A fitted bin and how badly its pixels fit, in standard deviations of chi-square's own scatter.
+struct JudgedBin {
+    RimBin bin;
+    double misfit = 0;
+};
+
 class BinFit {
   public:
     BinFit(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
            double sigma)
-        : pixels_(pixels), noise_(noise), levels_(levels), sigma_(sigma) {}
+        : noise_(noise), levels_(levels), sigma_(sigma), all_(pixels) {}
 
-    /// Gauss-Newton on (boundary, wall, plateau). The plateau may move by what a sector's own level can be
-    /// wrong.
-    RimBin solve(double start_radius, double start_wall) {
+    /// Levenberg-Marquardt on (boundary, wall, plateau) over the pixels round the start. The plateau may move
+    /// by what a sector's own level can be wrong, the wall by its own size and no further than nothing.
+    [[nodiscard]] JudgedBin solve(double start_radius, double start_wall) {
+        choose(start_radius, start_wall);
+        expected_wall_ = start_wall;
         Eigen::Vector3d x(start_radius, start_wall, levels_.outside);
-        Eigen::Matrix3d curvature;
-        for (int i = 0; i < rounds; ++i) {
-            Eigen::Vector3d gradient;
-            accumulate(x, curvature, gradient);
-            Eigen::Vector3d step = curvature.ldlt().solve(gradient);
-            step[0] = std::clamp(step[0], -sigma_, sigma_);
-            step[1] = std::clamp(step[1], -sigma_, sigma_);
-            x += step;
-            x[1] = std::clamp(x[1], -1.0, 12.0);
-            if (step.head<2>().norm() < 1e-3) break;
+        Sums now = accumulate(x);
+        double damping = 1e-3;
+        for (int i = 0; i < rounds && damping < 1e4; ++i) {
+            const Eigen::Vector3d next = moved(x, now, damping);
+            const Sums then = accumulate(next);
+            if (then.chi2 > now.chi2) {
+                damping *= 10;
+                continue;
+            }
+            const double step = (next - x).head<2>().norm();
+            x = next, now = then, damping *= 0.2;
+            if (step < 1e-3) break;
         }
-        const Eigen::Matrix3d covariance = curvature.inverse() * std::max(1.0, scatter_) * noise_.correlation;
+        const double dof = std::max(1.0, static_cast<double>(pixels_.size()) - 3);
+        return {bin_of(x, now, start_radius), (now.chi2 - dof) / std::sqrt(2 * dof)};
+    }
+
+  private:
+    struct Sums {
+        Eigen::Matrix3d curvature = Eigen::Matrix3d::Zero();
+        Eigen::Vector3d gradient = Eigen::Vector3d::Zero();
+        double chi2 = 0;
+    };
+
+    void choose(double radius, double wall) {
+        for (const BinPixel& p : all_)
+            if (p.rho > radius - before_sigmas * sigma_ && p.rho < radius + wall + behind_sigmas * sigma_)
+                pixels_.push_back(p);
+        const Eigen::Vector3d x(radius, wall, levels_.outside);
+        Eigen::Vector3d slope;
+        for (const BinPixel& p : pixels_) // fixed weights: chi-square then is one function
+            inverse_sigma_.push_back(1 /
+                                     std::max(noise_.sigma(std::max(predict(p.rho, x, slope), 0.0)), 1e-4));
+    }
+
+    [[nodiscard]] Eigen::Vector3d moved(const Eigen::Vector3d& x, const Sums& sums, double damping) const {
+        Eigen::Matrix3d damped = sums.curvature;
+        damped.diagonal() *= 1 + damping;
+        Eigen::Vector3d step = damped.ldlt().solve(sums.gradient);
+        step[0] = std::clamp(step[0], -sigma_, sigma_);
+        step[1] = std::clamp(step[1], -sigma_, sigma_);
+        Eigen::Vector3d next = x + step;
+        next[0] = std::max(next[0], 0.5 * sigma_);
+        next[1] = std::clamp(next[1], 0.0, 12.0);
+        return next;
+    }
+
+    [[nodiscard]] RimBin bin_of(const Eigen::Vector3d& x, const Sums& sums, double start_radius) const {
+        const auto used = static_cast<double>(pixels_.size());
+        const double scatter = std::max(1.0, used > 3 ? sums.chi2 / (used - 3) : 1) * noise_.correlation;
+        const Eigen::Matrix3d covariance = sums.curvature.inverse() * scatter;
         RimBin bin;
         bin.radius_px = x[0];
         bin.wall_px = levels_.plated ? x[1] : 0;
         bin.u_px = std::sqrt(std::max(covariance(0, 0), 0.0));
         bin.u_wall_px = levels_.plated ? std::sqrt(std::max(covariance(1, 1), 0.0)) : 0;
-        bin.seen = std::isfinite(bin.u_px) && bin.u_px < 4 * sigma_ && used_ > 4 &&
+        bin.seen = std::isfinite(bin.u_px) && bin.u_px < 4 * sigma_ && used > 4 &&
                    std::abs(x[0] - start_radius) < 4 * sigma_;
         return bin;
     }
 
-  private:
-    void accumulate(const Eigen::Vector3d& x, Eigen::Matrix3d& curvature, Eigen::Vector3d& gradient) {
-        curvature.setZero();
-        gradient.setZero();
-        double chi2 = 0;
-        used_ = 0;
-        for (const BinPixel& p : pixels_) {
-            if (p.rho < x[0] - before_sigmas * sigma_ || p.rho > x[0] + x[1] + behind_sigmas * sigma_)
-                continue;
+    [[nodiscard]] Sums accumulate(const Eigen::Vector3d& x) const {
+        Sums sums;
+        for (std::size_t i = 0; i < pixels_.size(); ++i) {
             Eigen::Vector3d slope;
-            const double value = predict(p.rho, x, slope), s = std::max(noise_.sigma(value), 1e-4);
-            const double z = (p.t - value) / s, weight = (std::abs(z) > 3 ? 3 / std::abs(z) : 1.0) / (s * s);
-            curvature += weight * slope * slope.transpose();
-            gradient += weight * (p.t - value) * slope;
-            chi2 += std::min(z * z, 9.0);
-            ++used_;
+            const double off = pixels_[i].t - predict(pixels_[i].rho, x, slope),
+                         z = std::abs(off) * inverse_sigma_[i];
+            const double weight = (z > 3 ? 3 / z : 1.0) * inverse_sigma_[i] * inverse_sigma_[i];
+            sums.curvature += weight * slope * slope.transpose();
+            sums.gradient += weight * off * slope;
+            sums.chi2 += z > 3 ? 3 * (2 * z - 3) : z * z;
         }
-        scatter_ = used_ > 3 ? chi2 / (used_ - 3) : 1;
-        const double plateau_u = 0.01 + 0.1 * std::abs(levels_.open - levels_.outside);
-        curvature(2, 2) += 1 / (plateau_u * plateau_u);
-        gradient[2] += (levels_.outside - x[2]) / (plateau_u * plateau_u);
-        if (!levels_.plated) curvature(1, 1) += 1e12;
+        believe(sums, 2, levels_.outside - x[2], 0.01 + 0.1 * std::abs(levels_.open - levels_.outside));
+        believe(sums, 1, expected_wall_ - x[1], levels_.plated ? std::max(0.5, expected_wall_) : 1e-6);
+        return sums;
     }
+    static void believe(Sums& sums, int which, double off, double u) {
+        sums.curvature(which, which) += 1 / (u * u);
+        sums.gradient[which] += off / (u * u);
+        sums.chi2 += off * off / (u * u);
+    }
+
     double predict(double rho, const Eigen::Vector3d& x, Eigen::Vector3d& slope) const {
         const Edge inner = edge_at(rho, x[0], sigma_), outer = edge_at(rho, x[0] + x[1], sigma_);
         const double wall = levels_.plated ? levels_.barrel : x[2];
@@ -110,42 +156,42 @@ class BinFit {
         const double out = (wall - x[2]) * outer.slope;
         slope = {(levels_.open - wall) * inner.slope + out, out, 1 - outer.value};
         if (!levels_.plated) slope[2] = 1 - inner.value;
-        if (levels_.has_step) {
-            const Edge step = edge_at(rho, x[0] + x[1] + levels_.gap_px, sigma_);
-            const double height = levels_.beyond - x[2];
-            value += height * (1 - step.value);
-            slope[0] -= height * step.slope;
-            if (levels_.plated) slope[1] -= height * step.slope;
-            slope[2] -= 1 - step.value;
-        }
+        if (levels_.has_step) add_step(rho, x, slope, value);
         return value;
     }
+    void add_step(double rho, const Eigen::Vector3d& x, Eigen::Vector3d& slope, double& value) const {
+        const Edge step = edge_at(rho, x[0] + x[1] + levels_.gap_px, sigma_);
+        const double height = levels_.beyond - x[2];
+        value += height * (1 - step.value);
+        slope[0] -= height * step.slope;
+        if (levels_.plated) slope[1] -= height * step.slope;
+        slope[2] -= 1 - step.value;
+    }
 
-    const std::vector<BinPixel>& pixels_;
     const NoiseModel& noise_;
     const BinLevels& levels_;
     double sigma_;
-    double scatter_ = 1;
-    int used_ = 0;
+    const std::vector<BinPixel>& all_;
+    std::vector<BinPixel> pixels_;
+    std::vector<double> inverse_sigma_;
+    double expected_wall_ = 0;
 };
 
-/// Where the bin's air ends: first radius from inside where the mean over about a sigma falls below half
-/// level. None when the air is not seen on the way (something lies in front).
-std::optional<double> first_fall(const std::vector<BinPixel>& sorted, const BinLevels& levels, double sigma) {
-    const double level = 0.5 * (levels.open + levels.outside);
-    const double window = std::max(1.0, sigma);
-    double sum = 0;
-    std::size_t first = 0;
-    for (std::size_t i = 0; i < sorted.size(); ++i) {
-        sum += sorted[i].t;
-        while (sorted[i].rho - sorted[first].rho > window)
-            sum -= sorted[first++].t;
-        const auto count = static_cast<double>(i - first + 1);
-        if (count < 3) continue;
-        if (sum / count < level)
-            return first == 0 ? std::nullopt : std::optional(0.5 * (sorted[first].rho + sorted[i].rho));
+/// Radius at which a plain edge fits the whole bin best, in steps of a px: where to start when the circle
+/// does not hold.
+double best_start(const std::vector<BinPixel>& pixels, const BinLevels& levels, double sigma, double noise,
+                  double from, double to) {
+    double best = from, least = 1e300;
+    for (double radius = from; radius <= to; radius += 1.0) {
+        double chi2 = 0;
+        for (const BinPixel& p : pixels) {
+            const double inside = edge_at(p.rho, radius, sigma).value;
+            const double z = (p.t - levels.open * inside - levels.outside * (1 - inside)) / noise;
+            chi2 += std::min(z * z, 9.0);
+        }
+        if (chi2 < least) least = chi2, best = radius;
     }
-    return std::nullopt;
+    return best;
 }
 
 std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const RimModel& model,
@@ -172,6 +218,21 @@ std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const
     return bins;
 }
 
+/// The circle's own radius first; where the pixels disagree, wherever an edge fits them best; where nothing
+/// fits, unseen.
+RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
+                 const RimModel& model, double sigma, double search_px) {
+    JudgedBin near = BinFit(pixels, noise, levels, sigma).solve(model.radius_px, model.wall_px);
+    if (near.misfit < good_misfit && near.bin.seen) return near.bin;
+    const double start = best_start(pixels, levels, sigma, std::max(noise.sigma(levels.open), 1e-3),
+                                    model.radius_px - 2 * sigma, model.radius_px + search_px);
+    JudgedBin far = BinFit(pixels, noise, levels, sigma).solve(start, model.wall_px);
+    const bool take_far = far.bin.seen && (far.misfit < near.misfit || !near.bin.seen);
+    JudgedBin& best = take_far ? far : near;
+    best.bin.seen = best.bin.seen && best.misfit < lost_misfit;
+    return best.bin;
+}
+
 } // namespace
 
 std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise, const RimFit& fit,
@@ -188,11 +249,7 @@ std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise,
         const double angle = 360.0 * k / count;
         const BinLevels levels = levels_of(fit, shared, angle);
         const auto& mine = pixels[static_cast<std::size_t>(k)];
-        const auto fall = first_fall(mine, levels, sigma);
-        if (fall && *fall > model.radius_px - std::max(3.0, 3 * sigma)) {
-            const bool near = std::abs(*fall - model.radius_px) < 1.5 * sigma + 1;
-            bin = BinFit(mine, noise, levels, sigma).solve(near ? model.radius_px : *fall, model.wall_px);
-        }
+        bin = trace_bin(mine, noise, levels, model, sigma, search_px);
         bin.angle_deg = angle;
     }
     return bins;

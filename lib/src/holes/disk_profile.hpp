@@ -11,6 +11,8 @@ namespace ringwall {
 ///   dD/drho = -(R/s^2) exp(-(rho-R)^2/2s^2) I1e(rho R/s^2),  dD/dR = the same with +I0e,
 /// so D is had by integrating the first from far outside. Exact for any R/s: no curvature correction is
 /// needed where this model is fitted. Tabulated (step s/8) with cubic Hermite between: error below 1e-6.
+/// `sigma` is optics and pixel area together; the pixel's square shape is kept (to the fourth cumulant, mean
+/// over the turn).
 class DiskProfile {
   public:
     DiskProfile(double radius_px, double sigma_px);

@@ -16,7 +16,8 @@ namespace {
 
 constexpr double model_floor_px = 0.02; // radial scatter the model leaves on perfect pictures (tests/holes)
 constexpr double unknown_curve_sigmas =
-    0.3; // an unknown grey curve moves a half-level edge by up to this (methods 1.1)
+    0.3;                         // an unknown grey curve moves a half-level edge by up to this (methods 1.1)
+constexpr double real_rim = 2.5; // times the halo: a dark rim that sharpening alone cannot make
 constexpr double fake_halo = 0.05; // overshoot that makes a picture "sharpened" (issue: describe)
 
 /// Noise of the map, or when that could not be told a level at which single pixels do not rule.
@@ -24,6 +25,13 @@ NoiseModel usable_noise(const TransmissionMap& map) {
     NoiseModel noise = map.noise;
     if (noise.sigma(1.0) < 1e-4) noise.readout = 0.02;
     return noise;
+}
+
+/// A sharpened picture puts a dark rim of `halo` of the step round every edge; plating makes a deeper one.
+bool halo_can_fake(const TransmissionMap& map, const RimFit& fit, const RimShared& shared) {
+    const double step = fit.model.open - fit.model.outside;
+    const double dip = fit.model.wall_px * (fit.model.outside - shared.barrel) / (2.5 * shared.sigma_px);
+    return map.halo > fake_halo && dip < real_rim * map.halo * step;
 }
 
 void add_budget(Hole& hole, const std::string& quantity,
@@ -137,7 +145,7 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
         map.t_is_physical ? 1.5 * model_floor_px : std::hypot(model_floor_px, 0.1 * priors.shared.sigma_px);
     const auto bins = trace_rim(map.t.view(), noise, fit, priors.shared, 0.3 * fit.model.radius_px + 8);
     judge_shape(bins, floor, hole);
-    judge_wall(bins, choice, map.halo > fake_halo, hole);
+    judge_wall(bins, choice, halo_can_fake(map, fit, priors.shared), hole);
     return hole;
 }
 

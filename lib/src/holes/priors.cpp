@@ -8,6 +8,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <vector>
 
 namespace ringwall {
@@ -17,13 +18,19 @@ namespace {
 constexpr int most_bare = 10, most_plated = 16; // more holes hardly lower u, and cost time
 constexpr double widest_px = 120;               // a larger hole's rim brings more pixels than are needed
 constexpr int rounds = 8;
+constexpr double blur_doubt = 0.15; // edges of unknown parts tell the board's blur no better
 constexpr double assumed_sigma_px = 1.2;
 constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
-constexpr double misfit_limit = 2.5;  // chi2/dof above which a hole says nothing of what is shared
+constexpr int enough_large = 2;
+constexpr double small_sigmas = 14;
+constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
+constexpr double first_limit = 6;      // while the blur may still be a fifth wrong
+constexpr double misfit_limit = 1.7;   // chi2/dof above which a hole says nothing of what is shared
 
 struct Witness {
     RimFit fit;
     RimBelief belief;
+    RimFrame frame;     // pixels and weights, the same at every round
     double scatter = 1; // chi2/dof of the first fit, if above 1: the weight stays what it was
 };
 
@@ -52,7 +59,7 @@ double first_barrel_level(const RimStart& start, double sigma) {
 }
 
 void refit(const TransmissionMap& map, const NoiseModel& noise, const RimShared& shared, Witness& w) {
-    w.fit = fit_rim(map.t.view(), noise, w.fit.model, shared, w.belief);
+    w.fit = fit_rim(map.t.view(), noise, w.fit.model, shared, w.belief, &w.frame);
 }
 
 void add_expectation(const Estimate& expected, double now, int which, Eigen::Matrix2d& curvature,
@@ -82,7 +89,7 @@ Testimony hear(const TransmissionMap& map, const NoiseModel& noise, std::vector<
         refit(map, noise, shared, w);
         const double per_dof = std::max(w.fit.chi2_per_dof(), 0.2);
         t.chi2 += w.fit.chi2 / w.scatter;
-        if (!w.fit.converged || per_dof > misfit_limit * w.scatter) continue;
+        if (!w.fit.converged || per_dof > misfit_limit * w.scatter) continue; // lost its way
         t.curvature += w.fit.shared_curvature;
         t.gradient += w.fit.shared_gradient;
         any_barrel |= w.fit.model.plated;
@@ -122,48 +129,116 @@ Testimony settle(const TransmissionMap& map, const NoiseModel& noise, std::vecto
     return best;
 }
 
+/// Everything the search for the shared values stands on; unchanging while it runs.
+struct Inquiry {
+    const TransmissionMap& map;
+    NoiseModel noise;
+    const MaterialLevels& levels;
+    std::vector<const HoleCandidate*> candidates;
+    Estimate sigma, barrel; ///< expected before any hole is heard
+    Watch& watch;
+};
+
+/// Copper close behind a bare wall trades with the blur and the bore: such a hole is judged, not heard.
+bool narrow_ring(const RimModel& model, const RimShared& shared) {
+    return !model.plated && std::any_of(model.sectors.begin(), model.sectors.end(), [&](const RimSector& s) {
+        return s.used && s.has_step && s.gap_px < 2.5 * shared.sigma_px;
+    });
+}
+
+/// Calls witnesses at given shared values: largest holes first, bare and plated ones up to their numbers,
+/// badly fitted ones sent away. Without an expectation the first barrel's own look starts the barrel level,
+/// which then stands in `shared`.
+std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit) {
+    std::vector<Witness> witnesses;
+    int bare = 0, plated = 0;
+    for (const HoleCandidate* c : inquiry.candidates) {
+        if (inquiry.watch.cancelled()) throw Cancelled{};
+        if (bare >= most_bare && plated >= most_plated) break;
+        const RimStart start =
+            look_at_rim(inquiry.map.t.view(), *c, shared.sigma_px, inquiry.levels.open.value_or(1.0));
+        if (!start.usable) continue;
+        RimShared trial = shared;
+        if (!barrel_started)
+            trial.barrel = inquiry.barrel.value_or(first_barrel_level(start, trial.sigma_px));
+        RimChoice choice = choose_rim(inquiry.map.t.view(), inquiry.noise, start, trial, inquiry.levels);
+        // Small barrels have narrow lands whose edge hides in the noise and pulls: only where no large ones
+        // speak.
+        if (choice.is_plated && plated >= enough_large && start.radius_px < small_sigmas * shared.sigma_px)
+            continue;
+        int& count = choice.is_plated ? plated : bare;
+        const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
+        if (!choice.decided || !choice.chosen().converged || scatter > limit ||
+            narrow_ring(choice.chosen().model, shared) ||
+            count >= (choice.is_plated ? most_plated : most_bare))
+            continue;
+        if (choice.is_plated && !barrel_started) shared.barrel = trial.barrel, barrel_started = true;
+        witnesses.push_back({choice.chosen(), choice.belief, {choice.chosen().model, trial}, scatter});
+        ++count;
+    }
+    return witnesses;
+}
+
+/// The bare holes whose edge the model fits to the noise: they tell the blur whatever the barrels are.
+std::vector<Witness> clean_bare(const std::vector<Witness>& all, double sigma) {
+    std::vector<Witness> out;
+    for (const Witness& w : all)
+        if (!w.fit.model.plated && w.scatter < clean_scatter && w.fit.model.radius_px > 8 * sigma)
+            out.push_back(w);
+    return out;
+}
+
+bool far_apart(const RimShared& a, const RimShared& b) {
+    return std::abs(a.sigma_px - b.sigma_px) > 0.03 * b.sigma_px || std::abs(a.barrel - b.barrel) > 0.08;
+}
+
+/// Blur from clean bare holes first; then both values from all; called anew whenever the answer moved so far
+/// that holes may have been read wrongly (bare for plated) under the old one.
+std::optional<Testimony> inquire(const Inquiry& inquiry, RimShared& shared, bool& barrel_started) {
+    auto witnesses = call(inquiry, shared, barrel_started, first_limit);
+    if (auto bare = clean_bare(witnesses, shared.sigma_px); !bare.empty()) {
+        const RimShared before = shared;
+        shared.sigma_px =
+            settle(inquiry.map, inquiry.noise, std::move(bare), shared, inquiry.sigma, inquiry.barrel)
+                .shared.sigma_px;
+        if (far_apart(shared, before)) witnesses = call(inquiry, shared, barrel_started, first_limit);
+    }
+    std::optional<Testimony> answer;
+    for (int round = 0; round < 4 && !witnesses.empty(); ++round) {
+        answer =
+            settle(inquiry.map, inquiry.noise, std::move(witnesses), shared, inquiry.sigma, inquiry.barrel);
+        const bool moved = far_apart(answer->shared, shared);
+        shared = answer->shared;
+        if (!moved && round > 0) break;
+        witnesses = call(inquiry, shared, barrel_started, misfit_limit);
+    }
+    return answer;
+}
+
 } // namespace
 
 HolePriors learn_priors(const TransmissionMap& map, const MaterialMap& materials,
                         std::span<const HoleCandidate> candidates, const BoardBuild& build, Watch& watch) {
-    NoiseModel noise = map.noise;
-    if (noise.sigma(1.0) < 1e-4) noise.readout = 0.02;
-    HolePriors priors;
     const bool measured = map.blur_sigma_px.has_value();
     const double expected = measured ? map.blur_sigma_px.value() : assumed_sigma_px;
-    const double expected_u = measured ? std::max(map.blur_sigma_px.u(), 0.05 * expected) : 0.4;
-    const Estimate barrel = expected_barrel_level(materials.levels, build);
+    const double expected_u = measured ? std::max(map.blur_sigma_px.u(), blur_doubt * expected) : 0.4;
+    Inquiry inquiry{.map = map,
+                    .noise = map.noise,
+                    .levels = materials.levels,
+                    .candidates = by_size(candidates),
+                    .sigma = Estimate::of(expected, expected_u),
+                    .barrel = expected_barrel_level(materials.levels, build),
+                    .watch = watch};
+    if (inquiry.noise.sigma(1.0) < 1e-4) inquiry.noise.readout = 0.02;
+    HolePriors priors;
     priors.shared.sigma_px = expected;
-    std::vector<Witness> witnesses;
-    int bare = 0, plated = 0;
-    bool barrel_started = false;
-    for (const HoleCandidate* c : by_size(candidates)) {
-        if (watch.cancelled()) throw Cancelled{};
-        if (bare >= most_bare && plated >= most_plated) break;
-        const RimStart start =
-            look_at_rim(map.t.view(), *c, priors.shared.sigma_px, materials.levels.open.value_or(1.0));
-        if (!start.usable) continue;
-        RimShared trial = priors.shared;
-        if (!barrel_started) trial.barrel = barrel.value_or(first_barrel_level(start, trial.sigma_px));
-        RimChoice choice = choose_rim(map.t.view(), noise, start, trial, materials.levels);
-        int& count = choice.is_plated ? plated : bare;
-        if (!choice.decided || !choice.chosen().converged ||
-            count >= (choice.is_plated ? most_plated : most_bare))
-            continue;
-        if (choice.is_plated && !barrel_started) priors.shared.barrel = trial.barrel, barrel_started = true;
-        const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
-        if (scatter > misfit_limit) continue;
-        witnesses.push_back({choice.chosen(), choice.belief, scatter});
-        ++count;
-    }
     priors.variance.sigma = expected_u * expected_u;
-    if (witnesses.empty()) return priors;
-    const Testimony shared =
-        settle(map, noise, std::move(witnesses), priors.shared, Estimate::of(expected, expected_u), barrel);
-    priors.shared = shared.shared;
+    bool any_barrel = false;
+    const auto answer = inquire(inquiry, priors.shared, any_barrel);
+    if (!answer) return priors;
     priors.blur_known = true;
-    priors.barrel_known = plated > 0;
-    const Eigen::Matrix2d covariance = shared.curvature.inverse();
+    priors.barrel_known = any_barrel;
+    const Eigen::Matrix2d covariance = answer->curvature.inverse();
     priors.variance = {covariance(0, 0) + std::pow(model_share * priors.shared.sigma_px, 2),
                        covariance(1, 1) + model_share * model_share, covariance(0, 1)};
     return priors;

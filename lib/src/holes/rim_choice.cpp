@@ -11,9 +11,13 @@ namespace ringwall {
 
 namespace {
 
-constexpr double step_significance = 4.0;  // sigmas between the near and the far zone for a step to be put in
-constexpr double least_step = 0.006;       // in T: smaller steps do not move the edge (below 0.01 px)
-constexpr double gap_gain = 6.0;           // chi-square that freed gaps must bring, besides 2 each
+constexpr double step_significance = 4.0; // sigmas between the near and the far zone for a step to be put in
+constexpr double turn_significance = 3.0; // the same over the whole turn: one look instead of dozens
+constexpr double least_step = 0.006;      // in T: smaller steps do not move the edge (below 0.01 px)
+constexpr double gap_gain = 6.0;          // chi-square that a gap must bring, besides 1 for each that is free
+constexpr double blur_before_change = 0.75; // sigmas by which a change's blur reaches in before it is noticed
+constexpr double enough_flat = 2.25;        // sigmas of plateau that fix the outside level
+constexpr double tight_ring_px = 0.05, loose_ring_px = 1.5; // departures of a sector's gap from the ring's
 constexpr double outside_u = 0.06;         // how far the first look at the level behind plating can be wrong
 constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
@@ -65,7 +69,7 @@ std::vector<Behind> look_behind(ImageView<const float> t, const RimModel& model,
 }
 
 /// First bin from `first` on whose mean leaves the mean of the ones before by more than noise; none: -1.
-int first_change(const Behind& b, int first, double noise) {
+int first_change(const Behind& b, int first, double noise, double significance = step_significance) {
     for (int i = first + 2; i < Behind::bins; ++i) {
         const int here = b.pixels(i, i + 1), before = b.pixels(first, i);
         if (here < 2 || before < 2) continue;
@@ -76,10 +80,17 @@ int first_change(const Behind& b, int first, double noise) {
     return -1;
 }
 
-/// Puts a step into the sector where its profile, or else the whole turn's, changes level.
+/// Puts a step into the sector where its profile, or else the whole turn's, changes level; where the level
+/// holds far enough first, the band ends before the change instead: what is not fitted cannot be fitted
+/// wrongly.
 void put_step(RimSector& s, const Behind& b, int change, double sigma) {
     s.band_px = rim_band_sigmas * sigma;
     if (change < 0) return;
+    const double flat_sigmas = 0.5 * change - blur_before_change;
+    if (flat_sigmas >= enough_flat) {
+        s.band_px = std::min(rim_band_sigmas, flat_sigmas) * sigma;
+        return;
+    }
     s.has_step = true;
     s.gap_px = s.gap_expected_px = (0.5 * change + 0.5) * sigma;
     const int from = std::min(change + 1, Behind::bins - 2);
@@ -87,6 +98,11 @@ void put_step(RimSector& s, const Behind& b, int change, double sigma) {
                                        ? b.mean(from, std::min(from + 4, Behind::bins))
                                        : b.mean(change, change + 1);
     s.band_px = std::max(s.band_px, s.gap_px + 1.3 * sigma);
+}
+
+/// The earlier of two changes, -1 being none.
+int earlier(int a, int b) {
+    return a < 0 ? b : b < 0 ? a : std::min(a, b);
 }
 
 int sectors_for(double radius) {
@@ -174,7 +190,7 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
     if (near.empty()) return belief;
     const double noise_near = noise.sigma(std::max(near.front(), 0.01));
     set_bare_level(levels, near, noise_near, model, belief);
-    const int common = first_change(whole_turn(model, behind), near_from, noise_near);
+    const int common = first_change(whole_turn(model, behind), near_from, noise_near, turn_significance);
     std::vector<double> spread;
     for (std::size_t k = 0; k < behind.size(); ++k) {
         RimSector& s = model.sectors[k];
@@ -189,18 +205,19 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
             continue;
         }
         const int own = first_change(behind[k], near_from, noise_near);
-        put_step(s, behind[k], own >= 0 ? own : common, sigma);
+        put_step(s, behind[k], earlier(own, common), sigma);
         spread.push_back(std::abs(a - model.outside) - e);
     }
     belief.lift_u = std::clamp(1.48 * median(std::move(spread)), 0.002, 0.05);
     return belief;
 }
 
-int free_gaps(RimModel& model, double start_px) {
+/// Frees the gaps of all sectors that show copper near the wall, as one ring.
+int free_ring(RimModel& model, double start_px) {
     int freed = 0;
     for (RimSector& s : model.sectors)
-        if (s.used && s.has_step && !s.gap_free)
-            s.gap_free = true, s.gap_px = s.gap_expected_px = start_px, ++freed;
+        if (s.used && s.has_step && !s.gap_free) s.gap_free = s.in_ring = true, s.gap_px = start_px, ++freed;
+    model.ring_gap_px = start_px;
     return freed;
 }
 
@@ -209,18 +226,34 @@ struct Reading {
     RimBelief belief;
 };
 
+/// Touching all along is the first reading of copper near a bare wall; a gap must earn its place: first one
+/// gap for the whole ring (a narrow concentric ring), then one that goes with the sector (eccentric, or gone
+/// over an arc).
+void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
+                 Reading& reading) {
+    RimModel ring = reading.fit.model;
+    const int count = free_ring(ring, 0.8 * shared.sigma_px);
+    if (count == 0) return;
+    RimBelief belief = reading.belief;
+    const auto gains = [&](const RimFit& fit, double price) {
+        return fit.chi2 + price * std::max(1.0, fit.chi2_per_dof()) < reading.fit.chi2;
+    };
+    belief.ring_gap_u_px = tight_ring_px;
+    const RimFit even = fit_rim(t, noise, ring, shared, belief);
+    if (gains(even, gap_gain)) reading.fit = even, reading.belief = belief;
+    belief.ring_gap_u_px = loose_ring_px;
+    const RimFit uneven =
+        fit_rim(t, noise, reading.fit.model.ring_gap_px > 0 ? reading.fit.model : ring, shared, belief);
+    if (gains(uneven, gap_gain + count)) reading.fit = uneven, reading.belief = belief;
+}
+
 Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
                   const RimShared& shared, const MaterialLevels& levels) {
     Reading reading;
     RimModel model = model_from(start, shared, false);
     reading.belief = furnish(t, noise, levels, shared.sigma_px, model);
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
-    RimModel freed = reading.fit.model;
-    if (const int count = free_gaps(freed, 0.8 * shared.sigma_px); count > 0) {
-        const RimFit looser = fit_rim(t, noise, freed, shared, reading.belief);
-        const double scatter = std::max(1.0, looser.chi2_per_dof());
-        if (looser.chi2 + (gap_gain + 2 * count) * scatter < reading.fit.chi2) reading.fit = looser;
-    }
+    loosen_ring(t, noise, shared, reading);
     return reading;
 }
 
@@ -241,7 +274,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
     model = reading.fit.model;
     const auto behind = look_behind(t, model, shared.sigma_px);
     const double noise_near = noise.sigma(std::max(model.outside, 0.01));
-    const int common = first_change(whole_turn(model, behind), plated_near, noise_near);
+    const int common = first_change(whole_turn(model, behind), plated_near, noise_near, turn_significance);
     std::vector<double> lifts;
     for (std::size_t k = 0; k < behind.size(); ++k) {
         RimSector& s = model.sectors[k];
@@ -249,7 +282,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
         if (!s.used) continue;
         lifts.push_back(std::abs(behind[k].mean(plated_near, plated_near + 2) - model.outside));
         const int own = first_change(behind[k], plated_near, noise_near);
-        put_step(s, behind[k], own >= 0 ? own : common, shared.sigma_px);
+        put_step(s, behind[k], earlier(own, common), shared.sigma_px);
         s.gap_least_px = 1.5 * shared.sigma_px;
     }
     reading.belief.lift_u = std::clamp(1.48 * median(std::move(lifts)) - noise_near / 3, 0.002, 0.05);

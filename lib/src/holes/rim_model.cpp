@@ -20,9 +20,9 @@ constexpr double huber_sigmas = 3.0;
 constexpr double core_sigmas = 6.0; // enough of the air inside to fix its level
 
 /// Columns of the normal equations: the hole's own first, then three a sector, then the shared two.
-enum Column { cx, cy, radius, wall, open, outside };
+enum Column { cx, cy, radius, wall, open, outside, ring_gap };
 enum SectorColumn { lift, gap, beyond };
-constexpr int first_sector = 6, per_sector = 3;
+constexpr int first_sector = 7, per_sector = 3;
 
 struct RimPixel {
     double x, y, t;
@@ -90,6 +90,7 @@ class RimPrediction {
         out.own[outside] -= 1 - inside;
         out.sector[lift] -= 1 - inside;
         out.sector[gap] = -step * density;
+        if (s.in_ring) out.own[ring_gap] = -step * density;
         out.sector[beyond] = 1 - inside;
         out.shared[0] += step * density * z;
     }
@@ -108,10 +109,10 @@ struct Normal {
 class RimSolver {
   public:
     RimSolver(ImageView<const float> t, const NoiseModel& noise, const RimModel& start,
-              const RimShared& shared, const RimBelief& belief)
-        : noise_(noise), shared_(shared), belief_(belief), model_(start) {
+              const RimShared& shared, const RimBelief& belief, const RimFrame* frame)
+        : noise_(noise), shared_(shared), belief_(belief), frame_(frame), model_(start) {
         size_ = first_sector + per_sector * static_cast<int>(model_.sectors.size()) + 2;
-        collect(t);
+        collect(t, frame ? frame->model : start);
         mark_fitted();
     }
 
@@ -122,9 +123,8 @@ class RimSolver {
             return fit;
         }
         weigh();
-        iterate(fit);
-        weigh();
         Normal now = iterate(fit);
+        if (!frame_) weigh(), now = iterate(fit);
         finish(now, fit);
         return fit;
     }
@@ -132,10 +132,11 @@ class RimSolver {
   private:
     /// Fixed weights during a descent: chi-square then is one function, and every accepted step lowers it.
     void weigh() {
-        const RimPrediction prediction(model_, shared_);
+        const RimModel& from = frame_ ? frame_->model : model_;
+        const RimPrediction prediction(from, frame_ ? frame_->shared : shared_);
         for (RimPixel& p : pixels_) {
             const double value =
-                prediction.at(p.x - model_.centre_px.x, p.y - model_.centre_px.y, p.sector).value;
+                prediction.at(p.x - from.centre_px.x, p.y - from.centre_px.y, p.sector).value;
             p.inverse_sigma = 1 / std::max(noise_.sigma(std::clamp(value, 0.0, 1.2)), 1e-4);
         }
     }
@@ -163,24 +164,25 @@ class RimSolver {
         return now;
     }
 
-    void collect(ImageView<const float> t) {
-        const double inner = std::max(0.0, model_.radius_px - core_sigmas * shared_.sigma_px);
+    void collect(ImageView<const float> t, const RimModel& from) {
+        const double sigma = frame_ ? frame_->shared.sigma_px : shared_.sigma_px;
+        const double inner = std::max(0.0, from.radius_px - core_sigmas * sigma);
         double band = 0;
-        for (const RimSector& s : model_.sectors)
+        for (const RimSector& s : from.sectors)
             band = std::max(band, s.band_px);
-        const double outer = model_.drill_radius_px() + band;
-        const int x0 = std::max(0, static_cast<int>(std::floor(model_.centre_px.x - outer)));
-        const int y0 = std::max(0, static_cast<int>(std::floor(model_.centre_px.y - outer)));
-        const int x1 = std::min(t.width() - 1, static_cast<int>(std::ceil(model_.centre_px.x + outer)));
-        const int y1 = std::min(t.height() - 1, static_cast<int>(std::ceil(model_.centre_px.y + outer)));
+        const double outer = from.drill_radius_px() + band;
+        const int x0 = std::max(0, static_cast<int>(std::floor(from.centre_px.x - outer)));
+        const int y0 = std::max(0, static_cast<int>(std::floor(from.centre_px.y - outer)));
+        const int x1 = std::min(t.width() - 1, static_cast<int>(std::ceil(from.centre_px.x + outer)));
+        const int y1 = std::min(t.height() - 1, static_cast<int>(std::ceil(from.centre_px.y + outer)));
         for (int y = y0; y <= y1; ++y)
             for (int x = x0; x <= x1; ++x) {
-                const double dx = x - model_.centre_px.x, dy = y - model_.centre_px.y,
+                const double dx = x - from.centre_px.x, dy = y - from.centre_px.y,
                              rho = std::sqrt(dx * dx + dy * dy);
                 if (rho < inner || rho > outer) continue;
-                const int sector = model_.sector_of(dx, dy);
-                const RimSector& s = model_.sectors[static_cast<std::size_t>(sector)];
-                if (s.used && rho <= model_.drill_radius_px() + s.band_px)
+                const int sector = from.sector_of(dx, dy);
+                const RimSector& s = from.sectors[static_cast<std::size_t>(sector)];
+                if (s.used && rho <= from.drill_radius_px() + s.band_px)
                     pixels_.push_back({static_cast<double>(x), static_cast<double>(y), t(x, y), 1.0, sector});
             }
         std::stable_sort(pixels_.begin(), pixels_.end(),
@@ -196,6 +198,9 @@ class RimSolver {
         for (int c : {cx, cy, radius, open, outside})
             fitted_.push_back(c);
         if (model_.plated) fitted_.push_back(wall);
+        if (std::any_of(model_.sectors.begin(), model_.sectors.end(),
+                        [](const RimSector& s) { return s.used && s.in_ring; }))
+            fitted_.push_back(ring_gap);
         for (int k = 0; k < static_cast<int>(model_.sectors.size()); ++k) {
             const RimSector& s = model_.sectors[static_cast<std::size_t>(k)];
             if (!s.used) continue;
@@ -279,7 +284,10 @@ class RimSolver {
             if (!s.used) continue;
             add_belief(n, column_of(k, lift), s.lift, 0, belief_.lift_u);
             if (!s.has_step) continue;
-            add_belief(n, column_of(k, gap), s.gap_px, s.gap_expected_px, belief_.gap_u_px);
+            if (s.in_ring)
+                add_belief(n, column_of(k, gap), s.gap_px - model.ring_gap_px, 0, belief_.ring_gap_u_px);
+            else
+                add_belief(n, column_of(k, gap), s.gap_px, s.gap_expected_px, belief_.gap_u_px);
             add_belief(n, column_of(k, beyond), s.beyond, s.beyond_expected, belief_.beyond_u);
         }
     }
@@ -320,11 +328,13 @@ class RimSolver {
         if (to.drill_radius_px() < 1.0) to.wall_px = 1.0 - to.radius_px;
         to.open += step[open];
         to.outside += step[outside];
+        const double ring_step = std::max(-to.ring_gap_px, std::clamp(step[ring_gap], -most, most));
+        to.ring_gap_px += ring_step;
         for (std::size_t k = 0; k < to.sectors.size(); ++k) {
             RimSector& s = to.sectors[k];
             s.lift += step[column_of(static_cast<int>(k), lift)];
-            s.gap_px =
-                std::max(0.0, s.gap_px + std::clamp(step[column_of(static_cast<int>(k), gap)], -most, most));
+            const double along = (s.in_ring ? ring_step : 0) + step[column_of(static_cast<int>(k), gap)];
+            s.gap_px = std::max(s.gap_least_px, s.gap_px + std::clamp(along, -most, most));
             s.beyond += step[column_of(static_cast<int>(k), beyond)];
         }
         return to;
@@ -365,6 +375,7 @@ class RimSolver {
     const NoiseModel& noise_;
     RimShared shared_;
     RimBelief belief_;
+    const RimFrame* frame_;
     RimModel model_;
     std::vector<RimPixel> pixels_;
     std::vector<int> fitted_;
@@ -381,8 +392,8 @@ int RimModel::sector_of(double dx, double dy) const {
 }
 
 RimFit fit_rim(ImageView<const float> t, const NoiseModel& noise, const RimModel& start,
-               const RimShared& shared, const RimBelief& belief) {
-    return RimSolver(t, noise, start, shared, belief).run();
+               const RimShared& shared, const RimBelief& belief, const RimFrame* frame) {
+    return RimSolver(t, noise, start, shared, belief, frame).run();
 }
 
 double rim_value(const RimModel& model, const RimShared& shared, double rho_px, int sector) {

@@ -19,8 +19,9 @@ struct RimSector {
     bool used = true; ///< false: hidden, or nothing to fit there
     double lift = 0;  ///< T of the plateau minus the common outside level
     bool has_step = false;
-    bool gap_free = true;       ///< false: the step stands where it is (touching, by default)
-    double gap_px = 0;          ///< from the wall's outside to the step
+    bool in_ring = false; ///< the step belongs to a ring round the whole hole: its gap moves with ring_gap_px
+    bool gap_free = true; ///< false: the step stands where it is (touching, by default)
+    double gap_px = 0;    ///< from the wall's outside to the step
     double gap_least_px = 0;    ///< a plated wall and a step nearer than this could trade places
     double gap_expected_px = 0; ///< where the first look saw it
     double beyond = 0;          ///< T behind the step
@@ -35,8 +36,9 @@ struct RimModel {
     double radius_px = 0; ///< of the air
     double wall_px = 0;   ///< plating; 0 and not fitted for a bare wall
     bool plated = false;
-    double open = 1;    ///< T of the air
-    double outside = 0; ///< common level outside
+    double open = 1;        ///< T of the air
+    double outside = 0;     ///< common level outside
+    double ring_gap_px = 0; ///< common part of the gaps of all sectors in the ring
     std::vector<RimSector> sectors;
 
     [[nodiscard]] double drill_radius_px() const { return radius_px + wall_px; }
@@ -47,8 +49,9 @@ struct RimModel {
 struct RimBelief {
     double open = 1, open_u = 0.01;
     double outside = 0, outside_u = 0;
-    double lift_u = 0.002; ///< spread of sectors about the common outside level
-    double gap_u_px = 1.5; ///< how far the first look at a step can be wrong
+    double lift_u = 0.002;       ///< spread of sectors about the common outside level
+    double ring_gap_u_px = 0.05; ///< departure of one sector's gap from the ring's
+    double gap_u_px = 1.5;       ///< how far the first look at a step can be wrong
     double beyond_u = 0.05;
 };
 
@@ -74,11 +77,19 @@ struct RimFit {
     }
 };
 
+/// Which pixels are fitted and how they weigh, held still: chi-squares of two fits with one frame may be
+/// compared.
+struct RimFrame {
+    RimModel model;
+    RimShared shared;
+};
+
 /// Least squares (Levenberg-Marquardt with analytic derivatives, Huber weights at 3 sigma) over the pixels
-/// between radius - 6 sigma and each sector's band behind the wall. Methods 1.3: unbiased and at the bound
+/// between radius - 6 sigma and each sector's band behind the wall,
+/// of the start or of the frame where one is given. Methods 1.3: unbiased and at the bound
 /// for R >= 2 sigma.
 RimFit fit_rim(ImageView<const float> t, const NoiseModel& noise, const RimModel& start,
-               const RimShared& shared, const RimBelief& belief);
+               const RimShared& shared, const RimBelief& belief, const RimFrame* frame = nullptr);
 
 /// T that the model predicts at a distance from the centre in a sector; tables rebuilt at each call: for few
 /// points.
