@@ -12,6 +12,7 @@ import tifffile
 
 import boards as b
 import layouts
+from truth import truths
 
 
 def make_one(folder, name, board, beam, shot, seed, raw=False, label=False):
@@ -20,7 +21,7 @@ def make_one(folder, name, board, beam, shot, seed, raw=False, label=False):
     rng = np.random.default_rng([seed, 99])
     picture = b.expose(board, trans, shot, rng)
     boxes = layouts.burn_label(picture, rng, 255 if shot["bits"] == 8 else 65535) if label else []
-    holes = b.truths(board)
+    holes = truths(board)
     truth = {"name": name, "board_mm": board.thickness, "laminate": board.laminate,
              "foils_um": [la.foil_um for la in board.layers], "mean_kev": b.mean_kev(beam), "seed": seed, "label_boxes_px": boxes, **shot,
              "mu_copper_per_cm": float((beam[1] * b.mu_per_cm("copper", beam[0])).sum()),

@@ -62,6 +62,33 @@ double mean_of(const Profile& profile, int from, int to) {
     return sum / (to - from + 1);
 }
 
+/// What one pixel of the window says about the edge's six values.
+struct PixelRow {
+    Eigen::Matrix<double, 6, 1> slope;
+    double residual = 0;
+    double variance = 1;
+    double z = 0; ///< distance from the edge over its width
+};
+
+/// Calls f(row) for the pixels of the window.
+template<typename F>
+void over_rows_of(ImageView<const float> t, const NoiseModel& noise, const Edge& edge, const F& f) {
+    const double dark_sigma = std::max(noise.sigma(edge.dark), 1e-4);
+    const double bright_sigma = std::max(noise.sigma(edge.dark + edge.step), 1e-4);
+    PixelRow row;
+    over_window(t, edge, [&](double n, double across, double value) {
+        const double d = n - edge.offset_px - 0.5 * edge.curvature_per_px * across * across;
+        const double z = d / edge.sigma_px;
+        const double share = 0.5 * std::erfc(-z / root_2),
+                     slope = edge.step * std::exp(-0.5 * z * z) / (root_2_pi * edge.sigma_px);
+        row.z = z;
+        row.variance = dark_sigma * dark_sigma * (1 - share) + bright_sigma * bright_sigma * share;
+        row.residual = value - edge.dark - edge.step * share;
+        row.slope << 1, share, -slope, slope * across, -0.5 * slope * across * across, -slope * z;
+        f(row);
+    });
+}
+
 } // namespace
 
 bool start_edge(ImageView<const float> t, const NoiseModel& noise, Edge& edge) {
@@ -92,21 +119,11 @@ bool start_edge(ImageView<const float> t, const NoiseModel& noise, Edge& edge) {
 
 EdgeEquations linearise(ImageView<const float> t, const NoiseModel& noise, const Edge& edge) {
     EdgeEquations equations;
-    const double dark_sigma = std::max(noise.sigma(edge.dark), 1e-4);
-    const double bright_sigma = std::max(noise.sigma(edge.dark + edge.step), 1e-4);
-    Eigen::Matrix<double, 6, 1> row;
-    over_window(t, edge, [&](double n, double across, double value) {
-        const double d = n - edge.offset_px - 0.5 * edge.curvature_per_px * across * across;
-        const double z = d / edge.sigma_px;
-        const double share = 0.5 * std::erfc(-z / root_2),
-                     slope = edge.step * std::exp(-0.5 * z * z) / (root_2_pi * edge.sigma_px);
-        const double variance = dark_sigma * dark_sigma * (1 - share) + bright_sigma * bright_sigma * share;
-        const double residual = value - edge.dark - edge.step * share;
-        row << 1, share, -slope, slope * across, -0.5 * slope * across * across, -slope * z;
-        equations.matrix.selfadjointView<Eigen::Lower>().rankUpdate(row, 1 / variance);
-        equations.right += row * (residual / variance);
-        equations.chi2 += residual * residual / variance;
-        equations.squares += residual * residual;
+    over_rows_of(t, noise, edge, [&](const PixelRow& row) {
+        equations.matrix.selfadjointView<Eigen::Lower>().rankUpdate(row.slope, 1 / row.variance);
+        equations.right += row.slope * (row.residual / row.variance);
+        equations.chi2 += row.residual * row.residual / row.variance;
+        equations.squares += row.residual * row.residual;
         equations.pixels += 1;
     });
     // Bores measure 30 px and more in radius, board edges are straight: a noisy edge must not wriggle.
@@ -114,6 +131,23 @@ EdgeEquations linearise(ImageView<const float> t, const NoiseModel& noise, const
     equations.matrix(4, 4) += 1 / (usual_curvature * usual_curvature);
     equations.right[4] -= edge.curvature_per_px / (usual_curvature * usual_curvature);
     return equations;
+}
+
+double second_step_sigmas(ImageView<const float> t, const NoiseModel& noise, const Edge& edge) {
+    Eigen::Matrix<double, 6, 6> matrix = Eigen::Matrix<double, 6, 6>::Identity() * 1e-9;
+    Eigen::Matrix<double, 6, 1> across = Eigen::Matrix<double, 6, 1>::Zero(), right = across;
+    double own = 0, pull = 0;
+    over_rows_of(t, noise, edge, [&](const PixelRow& row) {
+        const double bump = std::exp(-0.5 * (row.z + 1.4) * (row.z + 1.4));
+        matrix += row.slope * row.slope.transpose() / row.variance;
+        across += row.slope * (bump / row.variance);
+        right += row.slope * (row.residual / row.variance);
+        own += bump * bump / row.variance;
+        pull += bump * row.residual / row.variance;
+    });
+    const Eigen::LDLT<Eigen::Matrix<double, 6, 6>> solver(matrix);
+    const double weight = own - across.dot(solver.solve(across));
+    return weight > 0 ? (pull - across.dot(solver.solve(right))) / std::sqrt(weight) : 0;
 }
 
 void move_edge(Edge& edge, const Eigen::Matrix<double, 6, 1>& by, bool hold_sigma) {

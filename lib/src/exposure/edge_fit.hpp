@@ -45,6 +45,10 @@ EdgeEquations linearise(ImageView<const float> t, const NoiseModel& noise, const
 /// Levenberg-Marquardt on all six values. Sets usable, chi2, sigma_u_px.
 void fit_edge(ImageView<const float> t, const NoiseModel& noise, Edge& edge);
 
+/// How many sigmas of a bump on the dark side, one width from the edge, the fitted edge leaves over: below 0
+/// a barrel's wall lies there, above 0 a narrow ring of something brighter before the dark.
+double second_step_sigmas(ImageView<const float> t, const NoiseModel& noise, const Edge& edge);
+
 /// Adds a step to the edge's values (s left alone when `hold_sigma`).
 void move_edge(Edge& edge, const Eigen::Matrix<double, 6, 1>& by, bool hold_sigma);
 

@@ -214,22 +214,97 @@ bool at_open(ImageView<const float> t, const Edge& edge) {
     return n > 20 && sum / n > 1 - 0.35 * edge.step;
 }
 
+/// Does this many sigmas, mean of n edges, mean a second step?
+bool second_step(double sigmas, std::size_t n) {
+    return std::abs(sigmas) > 0.7 && std::abs(sigmas) * std::sqrt(static_cast<double>(n)) > 3;
+}
+
+/// Single steps only: no barrel's wall and no narrow ring shows beside the edge, neither at one edge nor in
+/// the mean of all edges whose dark sides are alike (which are edges of one kind: of holes with the same
+/// land, say).
+std::vector<Edge> single_steps(ImageView<const float> t, const NoiseModel& noise, std::vector<Edge> edges) {
+    constexpr double gap = 0.006, widest = 0.03; // in T, between and within kinds
+    std::sort(edges.begin(), edges.end(), [](const Edge& a, const Edge& b) { return a.dark < b.dark; });
+    std::vector<Edge> kept;
+    for (std::size_t first = 0, end = 0; first < edges.size(); first = end) {
+        double sum = 0;
+        std::vector<double> sigmas;
+        for (end = first; end < edges.size(); ++end) {
+            if (end > first &&
+                (edges[end].dark - edges[end - 1].dark > gap || edges[end].dark - edges[first].dark > widest))
+                break;
+            const double z = second_step_sigmas(t, noise, edges[end]);
+            sigmas.push_back(z / std::sqrt(std::max(1.0, edges[end].chi2)));
+            sum += sigmas.back();
+        }
+        if (second_step(sum / static_cast<double>(end - first), end - first)) continue;
+        for (std::size_t i = first; i < end; ++i)
+            if (!second_step(sigmas[i - first], 1)) kept.push_back(edges[i]);
+    }
+    return kept;
+}
+
+struct SingleEdges {
+    std::vector<Edge> kept;
+    bool some_were_wider = false;
+};
+
+/// The narrow edges, as many as scatter by no more than their noise. A ring narrower than the blur makes an
+/// edge wider without showing a second step, so where widths differ the wide ones are wrong.
+SingleEdges narrowest(std::vector<Edge> edges) {
+    constexpr std::size_t fewest = 8;
+    if (edges.size() <= fewest) return {std::move(edges), false};
+    std::sort(edges.begin(), edges.end(),
+              [](const Edge& a, const Edge& b) { return a.sigma_px < b.sigma_px; });
+    double w = 0, ws = 0, wss = 0;
+    std::size_t keep = 0;
+    for (std::size_t i = 0; i < edges.size(); ++i) {
+        const double s = edges[i].sigma_px, u = std::hypot(edges[i].sigma_u_px, 0.01 * s),
+                     weight = 1 / (u * u);
+        w += weight, ws += weight * s, wss += weight * s * s;
+        const double chi2 = (wss - ws * ws / w) / std::max<double>(1, static_cast<double>(i));
+        if (i < fewest || chi2 < 1.15) keep = i + 1;
+    }
+    const bool some_were_wider = keep + 4 < edges.size();
+    edges.resize(keep);
+    return {std::move(edges), some_were_wider};
+}
+
+/// What the noise of single edges adds to the shared width's uncertainty. Where wide edges were left out some
+/// less wide ones may have stayed, up to a third of what one edge cannot tell; and least squares on weak
+/// edges keeps a bias of the order of their relative variance, of which `line_variance` takes out the first
+/// part.
+double u_of_edges(const SingleEdges& edges, double width) {
+    std::vector<float> u;
+    for (const Edge& e : edges.kept)
+        u.push_back(static_cast<float>(e.sigma_u_px));
+    const double usual = median_of(u);
+    const double weak = width > 0 ? 0.35 * usual * usual / width : 0;
+    return std::hypot(weak, edges.some_were_wider ? 0.3 * usual : 0);
+}
+
 EdgeFacts blur_of(ImageView<const float> t, const NoiseModel& noise, const std::vector<Edge>& all) {
     EdgeFacts facts;
     std::vector<Edge> edges = clean(all), open;
     facts.blur_sigma_px = Estimate::missing("too few clean edges in view to measure the blur");
     if (edges.size() < 6) return facts;
-    std::copy_if(edges.begin(), edges.end(), std::back_inserter(open),
-                 [&](const Edge& e) { return at_open(t, e); });
-    Width width = shared_width(t, noise, open, first_width(open).value);
-    facts.edges = static_cast<int>(open.size());
+    const auto rest =
+        std::stable_partition(edges.begin(), edges.end(), [&](const Edge& e) { return at_open(t, e); });
+    open = single_steps(t, noise, {edges.begin(), rest});
+    edges = single_steps(t, noise, {rest, edges.end()});
+    edges.insert(edges.end(), open.begin(), open.end());
+    SingleEdges single = narrowest(std::move(open));
+    Width width = shared_width(t, noise, single.kept, first_width(single.kept).value);
+    width.u = std::hypot(width.u, u_of_edges(single, width.value));
+    facts.edges = static_cast<int>(single.kept.size());
     if (width.value <= 0 || width.u > 0.03 * width.value) {
-        const Width with_all = shared_width(t, noise, edges, first_width(edges).value);
+        single = narrowest(std::move(edges));
+        const Width with_all = shared_width(t, noise, single.kept, first_width(single.kept).value);
         // Copper edges may mislead by some per cent without showing it.
-        const double u = std::hypot(with_all.u, 0.04 * with_all.value);
+        const double u = std::hypot(with_all.u, 0.04 * with_all.value, u_of_edges(single, with_all.value));
         if (width.value <= 0 || u < width.u) {
             width = {with_all.value, u};
-            facts.edges = static_cast<int>(edges.size());
+            facts.edges = static_cast<int>(single.kept.size());
         }
     }
     if (width.value > 0)

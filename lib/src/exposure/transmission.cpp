@@ -88,15 +88,24 @@ void require_same_size(const Radiograph& picture, const Radiograph* other, const
                                   std::to_string(other->values.height()));
 }
 
-/// Where no beam arrives on the stored scale of a picture whose dense end is bright.
-double no_beam_value(const SourceFacts& facts, float most) {
-    double full = facts.full_scale;
-    if (facts.is_float || full <= 0) return most;
-    // Fewer digits in use than the format holds (12 bits in 16): the next power of two above the greatest
-    // value.
-    while ((full + 1) / 2 - 1 >= most && full > 1)
-        full = (full + 1) / 2 - 1;
-    return full;
+/// Where no beam arrives on the stored scale of a picture whose dense end is bright: the format's full scale,
+/// or, where 12 or 14 bits lie in 16, theirs. Photon noise falls to nothing there, so where its line is sure,
+/// the candidate nearest to the line's foot is taken; else the least that holds all values.
+double no_beam_value(const SourceFacts& facts, float most, const NoiseLine& noise) {
+    if (facts.is_float || facts.full_scale <= 0) return most;
+    const double middle = 0.5 * (noise.lowest + noise.highest);
+    const bool sure = noise.bins >= 3 && noise.slope < -6 * noise.slope_u;
+    const double foot = sure ? -noise.constant / noise.slope : 0;
+    double best = facts.full_scale, least_off = 1e9;
+    for (const double full : {facts.full_scale, 16383.0, 4095.0}) {
+        if (full > facts.full_scale || full < most) continue;
+        const double off = foot > middle ? std::abs(std::log((full - middle) / (foot - middle))) : full;
+        if (off < least_off) {
+            least_off = off;
+            best = full;
+        }
+    }
+    return best;
 }
 
 /// One conversion on its way: the picture and what is known so far.
@@ -177,20 +186,20 @@ class Conversion {
     Ends ends_;
     double quantum_ = 1; ///< step of the grey scale, in the unit of the values at hand
     Blocks blocks_;
-    double open_signal_ = 1; ///< in the unit of the stored values, for the quantum
+    NoiseLine stored_noise_; ///< of the values as stored
 };
 
 void Conversion::decide_polarity() {
     map_.dense_given = options_.dense != DenseSide::automatic;
     blocks_ = make_blocks(picture_.values.view());
+    const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
+    stored_noise_ = fit_noise(flat.spots, flat.degrees);
     step(1);
     if (map_.dense_given) {
         map_.dense = options_.dense;
         return;
     }
-    const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
-    const Polarity polarity =
-        find_polarity(picture_, blocks_, fit_noise(flat.spots, flat.degrees), map_.radiometry);
+    const Polarity polarity = find_polarity(picture_, blocks_, stored_noise_, map_.radiometry);
     map_.dense = polarity.dense_is_dark() ? DenseSide::dark : DenseSide::bright;
     if (!polarity.sure())
         warn(std::string("Which end of the grey scale is dense was hard to tell; taken as ") +
@@ -201,8 +210,8 @@ void Conversion::decide_polarity() {
 /// Stored values to signal: 0 without beam, more with more beam.
 void Conversion::to_signal() {
     const bool turn = map_.dense == DenseSide::bright;
-    const auto none =
-        static_cast<float>(turn ? no_beam_value(picture_.facts, ends_.most) : std::min(0.0F, ends_.least));
+    const auto none = static_cast<float>(turn ? no_beam_value(picture_.facts, ends_.most, stored_noise_)
+                                              : std::min(0.0F, ends_.least));
     if (map_.radiometry == Radiometry::log) {
         // Attenuation with an unknown factor: the whole range is taken as three decades of e.
         const float span = (ends_.most - ends_.least) / 3;
@@ -297,8 +306,8 @@ void Conversion::divide_by_flat() {
             difference.empty() || quantile(difference, 0.5) >= 0 ? DenseSide::dark : DenseSide::bright;
     }
     set_clipping();
-    const auto none =
-        static_cast<float>(map_.dense == DenseSide::bright ? no_beam_value(picture_.facts, ends_.most) : 0.0);
+    const auto none = static_cast<float>(
+        map_.dense == DenseSide::bright ? no_beam_value(picture_.facts, ends_.most, stored_noise_) : 0.0);
     std::size_t dead = 0;
     std::vector<std::size_t> dead_rows(static_cast<std::size_t>(flat.height()), 0);
     const float sign = map_.dense == DenseSide::dark ? 1.0F : -1.0F;

@@ -96,7 +96,7 @@ Oval refine(const RimPoints& points, Oval oval, double tolerance, bool harmonic)
 bool plausible(const Oval& oval) {
     const bool finite =
         std::isfinite(oval.radius) && std::isfinite(oval.centre.x) && std::isfinite(oval.centre.y);
-    return finite && oval.radius > 0 && std::hypot(oval.a2, oval.b2) <= 0.1 * oval.radius;
+    return finite && oval.radius > 0 && std::hypot(oval.a2, oval.b2) <= 0.16 * oval.radius;
 }
 
 } // namespace

@@ -19,6 +19,7 @@ namespace {
 constexpr int rounds = 12;
 constexpr double good_misfit = 3.0;  // chi-square within its scatter: the bin is what the model says
 constexpr double lost_misfit = 12.0; // beyond: something stands in front, no edge of the air
+constexpr double real_edge = 8.0;    // chi-square without which there is no edge in the window
 constexpr double behind_sigmas = 3.0, before_sigmas = 4.0;
 
 struct BinPixel {
@@ -36,7 +37,7 @@ Edge edge_at(double rho, double radius, double sigma) {
 
 /// Levels of one bin, from the rim fit.
 struct BinLevels {
-    double open, barrel, outside, beyond, gap_px;
+    double open, barrel, outside, outside_u, beyond, gap_px;
     bool has_step, plated;
 };
 
@@ -44,14 +45,23 @@ BinLevels levels_of(const RimFit& fit, const RimShared& shared, double angle_deg
     const double a = angle_deg * std::numbers::pi / 180;
     const RimSector& s =
         fit.model.sectors[static_cast<std::size_t>(fit.model.sector_of(std::cos(a), -std::sin(a)))];
-    return {fit.model.open, shared.barrel,   fit.model.outside + s.lift, s.beyond, s.gap_px,
-            s.has_step,     fit.model.plated};
+    const double outside = fit.model.outside + s.lift;
+    return {.open = fit.model.open,
+            .barrel = shared.barrel,
+            .outside = outside,
+            .outside_u = 0.01 + 0.1 * std::abs(fit.model.open - outside),
+            .beyond = s.beyond,
+            .gap_px = s.gap_px,
+            .has_step = s.has_step,
+            .plated = fit.model.plated};
 }
 
 /// A fitted bin and how badly its pixels fit, in standard deviations of chi-square's own scatter.
 struct JudgedBin {
     RimBin bin;
     double misfit = 0;
+    double plateau = 0;   ///< T behind the edge
+    double edge_gain = 0; ///< chi-square that the edge brings against nothing but air in the same window
 };
 
 class BinFit {
@@ -80,7 +90,8 @@ class BinFit {
             if (step < 1e-3) break;
         }
         const double dof = std::max(1.0, static_cast<double>(pixels_.size()) - 3);
-        return {bin_of(x, now, start_radius), (now.chi2 - dof) / std::sqrt(2 * dof)};
+        return {bin_of(x, now, start_radius), (now.chi2 - dof) / std::sqrt(2 * dof), x[2],
+                air_chi2() - now.chi2};
     }
 
   private:
@@ -127,6 +138,15 @@ class BinFit {
         return bin;
     }
 
+    [[nodiscard]] double air_chi2() const {
+        double chi2 = 0;
+        for (std::size_t i = 0; i < pixels_.size(); ++i) {
+            const double z = std::abs(pixels_[i].t - levels_.open) * inverse_sigma_[i];
+            chi2 += z > 3 ? 3 * (2 * z - 3) : z * z;
+        }
+        return chi2;
+    }
+
     [[nodiscard]] Sums accumulate(const Eigen::Vector3d& x) const {
         Sums sums;
         for (std::size_t i = 0; i < pixels_.size(); ++i) {
@@ -138,7 +158,7 @@ class BinFit {
             sums.gradient += weight * off * slope;
             sums.chi2 += z > 3 ? 3 * (2 * z - 3) : z * z;
         }
-        believe(sums, 2, levels_.outside - x[2], 0.01 + 0.1 * std::abs(levels_.open - levels_.outside));
+        believe(sums, 2, levels_.outside - x[2], levels_.outside_u);
         believe(sums, 1, expected_wall_ - x[1], levels_.plated ? std::max(0.5, expected_wall_) : 1e-6);
         return sums;
     }
@@ -218,18 +238,42 @@ std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const
     return bins;
 }
 
+/// Away from the circle the level behind the wall is only roughly known: laminate there, copper here.
+BinLevels around(BinLevels levels) {
+    levels.has_step = false;
+    levels.outside_u = 0.02 + 0.5 * std::abs(levels.open - levels.outside);
+    return levels;
+}
+
+/// Solves from `start` and follows the edge while it runs away from where it was looked for: inside a deep
+/// bite the first window shows nothing but air, and the answer leans on its end.
+JudgedBin follow_edge(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
+                      double start, double wall, double sigma, double farthest) {
+    JudgedBin bin = BinFit(pixels, noise, levels, sigma).solve(start, wall);
+    while (start < farthest && (bin.edge_gain < real_edge || bin.bin.radius_px > start + 1.5 * sigma)) {
+        start += 2 * sigma;
+        bin = BinFit(pixels, noise, around(levels), sigma).solve(start, wall);
+    }
+    return bin;
+}
+
 /// The circle's own radius first; where the pixels disagree, wherever an edge fits them best; where nothing
 /// fits, unseen.
 RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
                  const RimModel& model, double sigma, double search_px) {
-    JudgedBin near = BinFit(pixels, noise, levels, sigma).solve(model.radius_px, model.wall_px);
+    const double farthest = model.radius_px + search_px;
+    JudgedBin near = follow_edge(pixels, noise, levels, model.radius_px, model.wall_px, sigma, farthest);
     if (near.misfit < good_misfit && near.bin.seen) return near.bin;
     const double start = best_start(pixels, levels, sigma, std::max(noise.sigma(levels.open), 1e-3),
-                                    model.radius_px - 2 * sigma, model.radius_px + search_px);
-    JudgedBin far = BinFit(pixels, noise, levels, sigma).solve(start, model.wall_px);
+                                    model.radius_px - 2 * sigma, farthest);
+    JudgedBin far = follow_edge(pixels, noise, around(levels), start, model.wall_px, sigma, farthest);
     const bool take_far = far.bin.seen && (far.misfit < near.misfit || !near.bin.seen);
     JudgedBin& best = take_far ? far : near;
     best.bin.seen = best.bin.seen && best.misfit < lost_misfit;
+    // An edge inside of the circle with another level behind it than the board's is a part's, not the hole's.
+    const bool inward = best.bin.radius_px < model.radius_px - 0.7 * sigma;
+    if (inward && std::abs(best.plateau - levels.outside) > 0.3 * std::abs(levels.open - levels.outside))
+        best.bin.seen = false;
     return best.bin;
 }
 

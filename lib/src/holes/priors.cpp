@@ -22,6 +22,7 @@ constexpr double blur_doubt = 0.15; // edges of unknown parts tell the board's b
 constexpr double assumed_sigma_px = 1.2;
 constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
 constexpr int enough_large = 2;
+constexpr double enough_u = 0.03; // of the barrel level: less hurts a wall by under 5 %
 constexpr double small_sigmas = 14;
 constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
 constexpr double first_limit = 6;      // while the blur may still be a fifth wrong
@@ -149,7 +150,8 @@ bool narrow_ring(const RimModel& model, const RimShared& shared) {
 /// Calls witnesses at given shared values: largest holes first, bare and plated ones up to their numbers,
 /// badly fitted ones sent away. Without an expectation the first barrel's own look starts the barrel level,
 /// which then stands in `shared`.
-std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit) {
+std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit,
+                          bool small_too = false) {
     std::vector<Witness> witnesses;
     int bare = 0, plated = 0;
     for (const HoleCandidate* c : inquiry.candidates) {
@@ -164,7 +166,8 @@ std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barre
         RimChoice choice = choose_rim(inquiry.map.t.view(), inquiry.noise, start, trial, inquiry.levels);
         // Small barrels have narrow lands whose edge hides in the noise and pulls: only where no large ones
         // speak.
-        if (choice.is_plated && plated >= enough_large && start.radius_px < small_sigmas * shared.sigma_px)
+        if (choice.is_plated && !small_too && plated >= enough_large &&
+            start.radius_px < small_sigmas * shared.sigma_px)
             continue;
         int& count = choice.is_plated ? plated : bare;
         const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
@@ -211,6 +214,15 @@ std::optional<Testimony> inquire(const Inquiry& inquiry, RimShared& shared, bool
         shared = answer->shared;
         if (!moved && round > 0) break;
         witnesses = call(inquiry, shared, barrel_started, misfit_limit);
+    }
+    if (answer && barrel_started &&
+        Eigen::Matrix2d(answer->curvature.inverse())(1, 1) > enough_u * enough_u) {
+        witnesses = call(inquiry, shared, barrel_started, misfit_limit, true);
+        if (!witnesses.empty()) {
+            answer = settle(inquiry.map, inquiry.noise, std::move(witnesses), shared, inquiry.sigma,
+                            inquiry.barrel);
+            shared = answer->shared;
+        }
     }
     return answer;
 }

@@ -84,13 +84,16 @@ double core_level(const Patch& patch, Point centre, double radius) {
     return sum / n;
 }
 
-struct RayFall {
+/// A stretch of a ray at the core's level, and how it ends.
+struct Stretch {
+    double from = 0;
+    double to = 0; ///< half-way down the fall, or where the ray ends
     bool fell = false;
-    bool dark = false; ///< never reached the core's level
-    double radius = 0; ///< of the half-way point
-    double low = 0;    ///< T at the foot of the fall
-    double foot = 0;   ///< radius there
+    double low = 0;  ///< T at the foot of the fall
+    double foot = 0; ///< radius there
 };
+/// More than one where something thin lies in front. Empty: dark all along.
+using Ray = std::vector<Stretch>;
 
 void sample_ray(const Patch& patch, Point centre, double angle, double reach, std::vector<double>& t) {
     t.clear();
@@ -102,109 +105,127 @@ void sample_ray(const Patch& patch, Point centre, double angle, double reach, st
     }
 }
 
-/// First fall from the core's level: down to the foot of the slope, located half-way.
-RayFall follow(const std::vector<double>& t, double core, double least_fall, const Patch& patch) {
-    RayFall fall;
-    const std::size_t n = t.size();
-    std::size_t i = 0;
-    while (i < n && t[i] < core - least_fall)
-        ++i;
-    if (i == n) {
-        fall.dark = true;
-        return fall;
-    }
-    while (i < n && t[i] >= core - least_fall)
-        ++i;
-    if (i == n) return fall;
+/// The fall that begins at sample i: down to the foot of the slope, located half-way.
+Stretch fall_from(const std::vector<double>& t, std::size_t i, double core, const Patch& patch) {
     const auto most_steps = static_cast<std::size_t>(std::ceil((2.5 * patch.blur_px + 1) / step_px));
     std::size_t foot = i;
-    for (std::size_t k = i; k < std::min(n, i + most_steps) && t[k] < t[foot] + patch.noise; ++k)
+    for (std::size_t k = i; k < std::min(t.size(), i + most_steps) && t[k] < t[foot] + patch.noise; ++k)
         if (t[k] < t[foot]) foot = k;
     const double half = 0.5 * (core + t[foot]);
     std::size_t k = foot;
     while (k > 0 && t[k - 1] < half)
         --k;
+    Stretch fall;
     fall.fell = true;
     fall.low = t[foot];
     fall.foot = static_cast<double>(foot) * step_px;
     const double above = k > 0 ? t[k - 1] : core;
     const double fraction = above > t[k] ? (above - half) / (above - t[k]) : 0.0;
-    fall.radius = (static_cast<double>(k) - 1 + fraction) * step_px;
+    fall.to = (static_cast<double>(k) - 1 + fraction) * step_px;
     return fall;
 }
 
+Ray follow(const std::vector<double>& t, double core, double least_fall, const Patch& patch) {
+    constexpr std::size_t most_stretches = 3;
+    Ray ray;
+    const double least = core - least_fall;
+    std::size_t i = 0;
+    while (ray.size() < most_stretches) {
+        while (i < t.size() && t[i] < least)
+            ++i;
+        if (i == t.size()) break;
+        const double from = static_cast<double>(i) * step_px;
+        while (i < t.size() && t[i] >= least)
+            ++i;
+        Stretch stretch;
+        if (i < t.size())
+            stretch = fall_from(t, i, core, patch);
+        else
+            stretch.to = static_cast<double>(t.size()) * step_px;
+        stretch.from = from;
+        ray.push_back(stretch);
+    }
+    return ray;
+}
+
 struct Rays {
-    std::array<RayFall, rim_rays> falls;
+    std::array<Ray, rim_rays> rays;
     double core = 0;
 };
 
 Rays cast_rays(const Patch& patch, Point centre, double radius, const RimSearch& search) {
-    Rays rays;
-    rays.core = core_level(patch, centre, radius);
+    Rays cast;
+    cast.core = core_level(patch, centre, radius);
     std::vector<double> t;
     for (int i = 0; i < rim_rays; ++i) {
         sample_ray(patch, centre, ray_angle(i), 1.9 * radius + 3, t);
-        rays.falls[static_cast<std::size_t>(i)] =
-            follow(t, rays.core, std::max(search.least_fall, 4 * patch.noise), patch);
+        cast.rays[static_cast<std::size_t>(i)] =
+            follow(t, cast.core, std::max(search.least_fall, 4 * patch.noise), patch);
     }
-    return rays;
+    return cast;
 }
 
-RimPoints points_of(const Rays& rays, Point centre) {
+RimPoints points_of(const Rays& cast, Point centre) {
     RimPoints points;
-    for (int i = 0; i < rim_rays; ++i) {
-        const RayFall& fall = rays.falls[static_cast<std::size_t>(i)];
-        if (!fall.fell) continue;
-        const double a = ray_angle(i);
-        points.push_back({centre.x + fall.radius * std::cos(a), centre.y - fall.radius * std::sin(a)});
-    }
+    for (int i = 0; i < rim_rays; ++i)
+        for (const Stretch& stretch : cast.rays[static_cast<std::size_t>(i)]) {
+            if (!stretch.fell) continue;
+            const double a = ray_angle(i);
+            points.push_back({centre.x + stretch.to * std::cos(a), centre.y - stretch.to * std::sin(a)});
+        }
     return points;
 }
 
-RayEnd end_of(const RayFall& fall, double expected, double tolerance) {
-    if (fall.dark) return RayEnd::hidden;
-    if (!fall.fell) return RayEnd::open;
-    if (fall.radius > expected + tolerance) return RayEnd::bite;
-    return fall.radius < expected - tolerance ? RayEnd::hidden : RayEnd::rim;
+const Stretch* fall_near(const Ray& ray, double expected, double tolerance) {
+    for (const Stretch& s : ray)
+        if (s.fell && std::abs(s.to - expected) <= tolerance) return &s;
+    return nullptr;
+}
+
+RayEnd end_of(const Ray& ray, double expected, double tolerance) {
+    if (fall_near(ray, expected, tolerance)) return RayEnd::rim;
+    for (const Stretch& s : ray)
+        if (s.to > expected && s.from < expected + tolerance) return s.fell ? RayEnd::bite : RayEnd::open;
+    return RayEnd::hidden;
 }
 
 /// Levels outside the rim, by medians over the rays that end on it.
-void describe_outside(Rim& rim, const Rays& rays, const Patch& patch) {
-    std::vector<double> lows, beyonds, squares;
-    for (int i = 0; i < rim_rays; ++i) {
-        const auto at = static_cast<std::size_t>(i);
-        if (rim.ends[at] != RayEnd::rim) continue;
-        const RayFall& fall = rays.falls[at];
-        const double out = fall.foot + 1.5 * patch.blur_px + 1.5;
-        const Point p{rim.centre.x + out * std::cos(ray_angle(i)),
-                      rim.centre.y - out * std::sin(ray_angle(i))};
+void describe_outside(Rim& rim, const std::vector<Stretch>& falls, const std::vector<double>& beyond,
+                      const Patch& patch) {
+    std::vector<double> lows, outer = beyond;
+    for (const Stretch& fall : falls)
         lows.push_back(fall.low);
-        if (patch.contains(p)) beyonds.push_back(patch.at(p));
-    }
     rim.darkest = median(lows);
     rim.contrast = rim.core - rim.darkest;
-    rim.beyond = median(beyonds);
-    const double independent = std::max(4.0, 0.35 * static_cast<double>(lows.size()));
+    rim.beyond = median(outer);
+    const double independent = std::max(4.0, 0.35 * static_cast<double>(falls.size()));
     rim.ring_sigmas = (rim.beyond - rim.darkest) / (patch.noise * std::sqrt(2 / independent));
 }
 
-Rim describe(const Rays& rays, const Oval& oval, Point origin, const Patch& patch, double tolerance) {
+Rim describe(const Rays& cast, const Oval& oval, Point origin, const Patch& patch, double tolerance) {
     Rim rim;
     rim.centre = oval.centre;
     rim.radius = oval.radius;
     rim.a2 = oval.a2;
     rim.b2 = oval.b2;
-    rim.core = rays.core;
+    rim.core = cast.core;
+    std::vector<Stretch> falls;
+    std::vector<double> beyond;
     double squares = 0;
     for (int i = 0; i < rim_rays; ++i) {
         const auto at = static_cast<std::size_t>(i);
         const double expected = oval.reach_from(origin, ray_angle(i));
-        rim.ends[at] = end_of(rays.falls[at], expected, tolerance);
-        rim.points_px[at] = rays.falls[at].radius;
-        if (rim.ends[at] == RayEnd::rim) squares += std::pow(rays.falls[at].radius - expected, 2);
+        rim.ends[at] = end_of(cast.rays[at], expected, tolerance);
+        const Stretch* fall = fall_near(cast.rays[at], expected, tolerance);
+        if (!fall) continue;
+        squares += std::pow(fall->to - expected, 2);
+        falls.push_back(*fall);
+        const double out = fall->foot + 1.5 * patch.blur_px + 1.5;
+        const Point p{origin.x + out * std::cos(ray_angle(i)), origin.y - out * std::sin(ray_angle(i))};
+        if (patch.contains(p)) beyond.push_back(patch.at(p));
     }
     rim.scatter_px = std::sqrt(squares / std::max(1, rim.count(RayEnd::rim)));
-    describe_outside(rim, rays, patch);
+    describe_outside(rim, falls, beyond, patch);
     return rim;
 }
 

@@ -33,7 +33,6 @@ struct Rim {
     double ring_sigmas = 0; ///< (beyond - darkest) over its noise
     double scatter_px = 0;  ///< rms distance of the rim rays' points from the model
     std::array<RayEnd, rim_rays> ends{};
-    std::array<double, rim_rays> points_px{}; ///< radius where the ray fell, where it did
     [[nodiscard]] int count(RayEnd end) const {
         int n = 0;
         for (const RayEnd e : ends)

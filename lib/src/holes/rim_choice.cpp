@@ -18,11 +18,14 @@ constexpr double gap_gain = 6.0;          // chi-square that a gap must bring, b
 constexpr double blur_before_change = 0.75; // sigmas by which a change's blur reaches in before it is noticed
 constexpr double enough_flat = 2.25;        // sigmas of plateau that fix the outside level
 constexpr double tight_ring_px = 0.05, loose_ring_px = 1.5; // departures of a sector's gap from the ring's
+constexpr double stranger_misfit = 2.0;    // chi-square a pixel of a sector that something lies in front of
 constexpr double outside_u = 0.06;         // how far the first look at the level behind plating can be wrong
 constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
 constexpr double plated_z = 5.0;           // significance that a wall must have
-constexpr double bare_z = 3.0;             // below this there is no wall to speak of
+constexpr double least_wall_px =
+    0.12;                      // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
+constexpr double bare_z = 3.0; // below this there is no wall to speak of
 
 double median(std::vector<double> values) {
     if (values.empty()) return 0;
@@ -120,6 +123,12 @@ void mark_hidden(RimModel& model, const RimStart& start, double sigma) {
     }
     for (std::size_t k = 0; k < model.sectors.size(); ++k)
         if (all[k] > 0) model.sectors[k].used = 2 * good[k] >= all[k];
+    const auto hidden = model.sectors;
+    for (std::size_t k = 0; k < hidden.size(); ++k) // what hides a sector reaches into the next
+        if (!hidden[k].used) {
+            model.sectors[(k + 1) % hidden.size()].used = false;
+            model.sectors[(k + hidden.size() - 1) % hidden.size()].used = false;
+        }
 }
 
 /// The dark ring's middle and depth give a wall to start from: blurred, a wall of t px is about t/(2.5 sigma)
@@ -247,6 +256,27 @@ void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimSha
     if (gains(uneven, gap_gain + count)) reading.fit = uneven, reading.belief = belief;
 }
 
+/// Leaves out the sectors that fit much worse than the hole does elsewhere (a lead, solder, text in front)
+/// and fits again. True when some were left out and at least a third of the turn remains.
+bool drop_strangers(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
+                    Reading& reading) {
+    RimModel model = reading.fit.model;
+    std::vector<double> used;
+    for (std::size_t k = 0; k < model.sectors.size(); ++k)
+        if (model.sectors[k].used) used.push_back(reading.fit.sector_misfit[k]);
+    if (used.empty()) return false;
+    const double limit = std::max(stranger_misfit, 2 * median(used));
+    std::size_t left = 0, dropped = 0;
+    for (std::size_t k = 0; k < model.sectors.size(); ++k) {
+        RimSector& s = model.sectors[k];
+        if (s.used && reading.fit.sector_misfit[k] > limit) s.used = false, ++dropped;
+        left += s.used;
+    }
+    if (dropped == 0 || 3 * left < model.sectors.size()) return false;
+    reading.fit = fit_rim(t, noise, model, shared, reading.belief);
+    return true;
+}
+
 Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
                   const RimShared& shared, const MaterialLevels& levels) {
     Reading reading;
@@ -254,6 +284,8 @@ Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimSt
     reading.belief = furnish(t, noise, levels, shared.sigma_px, model);
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
     loosen_ring(t, noise, shared, reading);
+    for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
+    }
     return reading;
 }
 
@@ -287,6 +319,8 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
     }
     reading.belief.lift_u = std::clamp(1.48 * median(std::move(lifts)) - noise_near / 3, 0.002, 0.05);
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
+    for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
+    }
     return reading;
 }
 
@@ -313,8 +347,10 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
     choice.plated = plated.fit;
     choice.wall_z = z;
     const bool fits_better = plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
-    choice.is_plated = choice.wall_z > plated_z && fits_better;
-    choice.decided = choice.is_plated || choice.wall_z < bare_z;
+    choice.is_plated = choice.wall_z > plated_z && plated.fit.model.wall_px > least_wall_px && fits_better;
+    const double u_wall = plated.fit.converged ? std::sqrt(std::max(plated.fit.covariance(3, 3), 0.0)) : 0;
+    const bool too_thin = plated.fit.converged && plated.fit.model.wall_px + 2 * u_wall < 1.5 * least_wall_px;
+    choice.decided = choice.is_plated || choice.wall_z < bare_z || too_thin;
     choice.belief = choice.is_plated ? plated.belief : bare.belief;
     return choice;
 }

@@ -59,6 +59,7 @@ struct RimFit {
     RimModel model;
     bool converged = false;
     double chi2 = 0;
+    std::vector<double> sector_misfit; ///< chi-square a pixel, by sector
     int pixels = 0;
     int parameters = 0;
     /// Covariance of (x, y, radius, wall) at k = 1, scaled by the larger of 1 and chi2/dof. Wall row 0 when

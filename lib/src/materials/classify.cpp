@@ -7,6 +7,7 @@
 #include "exposure/noise.hpp"
 #include "materials/class_map.hpp"
 #include "materials/foil_steps.hpp"
+#include "materials/open_border.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -112,7 +113,8 @@ MaterialMap classify(const TransmissionMap& map, Watch& watch) {
     if (watch.cancelled()) throw Cancelled{};
     std::vector<LogLevel> levels = attenuation_levels(map);
     const std::vector<LogLevel> open = take_open(levels);
-    const materials::FoilSteps steps = materials::read_steps(levels, 8);
+    const materials::FoilSteps steps =
+        materials::read_steps(levels, 8, materials::shares_beside_open(map, levels));
     MaterialMap result;
     result.levels = make_levels(steps, open, map.noise);
     watch.progress("materials", 1, 2);

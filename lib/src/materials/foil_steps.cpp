@@ -59,10 +59,33 @@ Reading read_with(const std::vector<LogLevel>& levels, std::size_t first, double
     return reading;
 }
 
-Reading best_reading(const std::vector<LogLevel>& levels, int most_foils) {
+/// Range of levels that may be the laminate.
+struct Firsts {
+    std::size_t from = 0, to = 1;
+};
+
+/// The brightest level is the laminate, unless it is a part's body beside the board: then another has far
+/// more of the open beam's border, and neither that one nor a brighter one is a plane (planes fill the board,
+/// and bores with hardly a ring, or lands, are bordered by copper).
+Firsts firsts_by_border(const std::vector<LogLevel>& levels, const std::vector<double>& beside_open) {
+    if (beside_open.empty()) return {};
+    const auto most = std::max_element(beside_open.begin(), beside_open.end());
+    const auto at = static_cast<std::size_t>(most - beside_open.begin());
+    const double brighter = at > 0 ? *std::max_element(beside_open.begin(), most) : 0;
+    double fullest = 0;
+    for (const LogLevel& level : levels)
+        fullest = std::max(fullest, level.count);
+    const auto is_plane = [&](const LogLevel& level) { return level.count > 0.5 * fullest; };
+    const auto last = levels.begin() + static_cast<std::ptrdiff_t>(at) + 1;
+    const bool besides_parts = at <= 3 && *most > 0.25 && brighter < 0.25 * *most && brighter < 0.1 &&
+                               std::none_of(levels.begin(), last, is_plane);
+    return besides_parts ? Firsts{at, at} : Firsts{0, 0};
+}
+
+Reading best_reading(const std::vector<LogLevel>& levels, int most_foils, const Firsts& firsts) {
     Reading best;
     const std::size_t n = std::min<std::size_t>(levels.size(), 8);
-    for (std::size_t first = 0; first < std::min<std::size_t>(n, 2); ++first)
+    for (std::size_t first = firsts.from; first <= std::min(firsts.to, n - 1); ++first)
         for (std::size_t other = first + 1; other < n; ++other)
             for (const double hardening : {0.0, 0.01, 0.02, 0.03, 0.045, most_hardening}) {
                 const double foil = levels[other].value - levels[first].value;
@@ -75,13 +98,15 @@ Reading best_reading(const std::vector<LogLevel>& levels, int most_foils) {
 
 } // namespace
 
-FoilSteps read_steps(const std::vector<LogLevel>& levels, int most_foils) {
+FoilSteps read_steps(const std::vector<LogLevel>& levels, int most_foils,
+                     const std::vector<double>& beside_open) {
     FoilSteps steps;
     if (levels.empty()) return steps;
+    const Firsts firsts = firsts_by_border(levels, beside_open);
     steps.found = true;
-    steps.laminate = levels.front();
-    if (levels.size() < 2) return steps;
-    const Reading reading = best_reading(levels, most_foils);
+    steps.laminate = levels[firsts.from];
+    if (levels.size() < firsts.from + 2) return steps;
+    const Reading reading = best_reading(levels, most_foils, firsts);
     if (reading.level_of_step.size() < 2) return steps;
     steps.laminate = levels[reading.first];
     steps.foil = reading.foil;

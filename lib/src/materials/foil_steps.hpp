@@ -21,6 +21,11 @@ struct FoilSteps {
 /// open beam. The first level that can start a staircase is the laminate; the step is the difference that
 /// explains most of the levels with equal or slightly falling steps (beam hardening), the larger of two that
 /// do equally well.
-FoilSteps read_steps(const std::vector<exposure::LogLevel>& levels, int most_foils);
+///
+/// `beside_open`: for every level the share of the open beam's border that it lies along, or empty. Bores and
+/// the board's outline are bordered by bare laminate; a part's body that stands out over the board's edge is
+/// brighter and has little of that border.
+FoilSteps read_steps(const std::vector<exposure::LogLevel>& levels, int most_foils,
+                     const std::vector<double>& beside_open = {});
 
 } // namespace ringwall::materials

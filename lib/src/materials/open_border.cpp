@@ -1,0 +1,87 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "materials/open_border.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace ringwall::materials {
+namespace {
+
+constexpr int line_step = 3;
+constexpr int open_run = 4; ///< pixels in a row that make open beam
+
+/// One row or column of the map, as a walk of `count` pixels.
+struct Walk {
+    const float* first = nullptr;
+    std::ptrdiff_t stride = 1;
+    int count = 0;
+    [[nodiscard]] float at(int i) const { return first[i * stride]; }
+    [[nodiscard]] float mean3(int i) const { return (at(i - 1) + at(i) + at(i + 1)) / 3; }
+};
+
+class Border {
+  public:
+    Border(const std::vector<exposure::LogLevel>& levels, double open_above, double blur_px)
+        : levels_(levels), open_above_(static_cast<float>(open_above)),
+          beyond_(static_cast<int>(std::ceil(2.2 * blur_px)) + 2), counts_(levels.size(), 0) {}
+
+    void follow(const Walk& walk) {
+        int run = 0;
+        for (int i = 1; i + beyond_ + 1 < walk.count; ++i) {
+            if (walk.mean3(i) >= open_above_) {
+                ++run;
+                continue;
+            }
+            if (run >= open_run) count(walk.mean3(i + beyond_));
+            run = 0;
+        }
+    }
+    [[nodiscard]] std::vector<double> shares() const {
+        if (all_ < 50) return {};
+        std::vector<double> shares;
+        for (const double n : counts_)
+            shares.push_back(n / all_);
+        return shares;
+    }
+
+  private:
+    void count(double t) {
+        all_ += 1;
+        const double p = -std::log(std::max(t, 1e-3));
+        const int near = exposure::nearest_level(levels_, p);
+        if (near < 0) return;
+        const auto i = static_cast<std::size_t>(near);
+        const double here = levels_[i].value;
+        const double below = i > 0 ? here - levels_[i - 1].value : here;
+        const double above = i + 1 < levels_.size() ? levels_[i + 1].value - here : below;
+        if (std::abs(p - here) < 0.5 * std::max(below, above)) counts_[i] += 1;
+    }
+
+    const std::vector<exposure::LogLevel>& levels_;
+    float open_above_;
+    int beyond_;
+    std::vector<double> counts_;
+    double all_ = 0;
+};
+
+} // namespace
+
+std::vector<double> shares_beside_open(const TransmissionMap& map,
+                                       const std::vector<exposure::LogLevel>& levels) {
+    if (levels.empty() || map.t.width() < 16 || map.t.height() < 16) return {};
+    Border border(levels, std::exp(-0.5 * levels.front().value), map.blur_sigma_px.value_or(1.0));
+    const int width = map.t.width(), height = map.t.height();
+    for (int y = 0; y < height; y += line_step) {
+        const float* row = map.t.view().row(y);
+        border.follow({row, 1, width});
+        border.follow({row + width - 1, -1, width});
+    }
+    for (int x = 0; x < width; x += line_step) {
+        border.follow({map.t.data() + x, width, height});
+        border.follow({map.t.data() + static_cast<std::ptrdiff_t>(height - 1) * width + x, -width, height});
+    }
+    return border.shares();
+}
+
+} // namespace ringwall::materials
