@@ -323,27 +323,63 @@ RingExpectation expectation(const Job& job) {
     return out;
 }
 
+double bridge_t(const Job& job, const RingExpectation& ring, int ray) {
+    const double from = std::max(ring.land_px[idx(ray)], job.wall.radius_px[idx(ray)] + job.wall_zone_px);
+    const int j = static_cast<int>(0.5 * (from + ring.edge_px[idx(ray)]) / PolarField::pace_px);
+    if (j >= job.field.radii || !job.field.usable[job.field.at((ray + rays) % rays, j)]) return -1;
+    return static_cast<double>(job.field.t[job.field.at((ray + rays) % rays, j)]);
+}
+
+/// Mean T behind the ring's edge, `past` beyond it, over rays first .. first + count - 1.
+struct Behind {
+    double sum = 0;
+    int count = 0;
+    [[nodiscard]] double mean() const { return count > 0 ? sum / count : 1e9; }
+};
+Behind behind_edge(const Job& job, const RingExpectation& ring, const RayFlags& leave_out, int first, int count,
+                   double past) {
+    Behind out;
+    for (int i = first; i < first + count; ++i) {
+        if (leave_out[idx(i)] || job.hidden[idx(i)]) continue;
+        double last = 0;
+        for (const auto& edge : ring.planes)
+            last = std::max(last, edge[idx(i)]);
+        const int j = static_cast<int>((last + past) / PolarField::pace_px);
+        const int ray = ((i % rays) + rays) % rays;
+        if (j >= job.field.radii || !job.field.usable[job.field.at(ray, j)]) continue;
+        out.sum += static_cast<double>(job.field.t[job.field.at(ray, j)]);
+        ++out.count;
+    }
+    return out;
+}
+
 /// Copper that bridges the ring over rays first .. first + count - 1, from the hole to the plane: a spoke
-/// when the plane behind its edge is no darker than the contour says, a trace of another layer that passes
-/// over it when a foil is added. Looks on behind the edge only until five sigma decide: other things lie
-/// there.
-bool passes_over(const Job& job, const RingExpectation& ring, int first, int count) {
-    const double blur = job.levels.blur_px, pace = PolarField::pace_px;
-    const double foil = job.levels.copper.front() / job.levels.laminate;
-    double evidence = 0; // for one foil more, log likelihood
-    for (double past = 1.5 * blur; past < 9 * blur && std::abs(evidence) < 13; past += pace)
-        for (int i = first + count / 4; i < first + count - count / 4; ++i) { // its rims are half in its blur
-            double last = 0;
-            for (const auto& edge : ring.planes)
-                last = std::max(last, edge[idx(i)]);
-            const int j = static_cast<int>((last + past) / pace);
-            if (j >= job.field.radii || !job.field.usable[job.field.at((i + rays) % rays, j)]) continue;
-            const double t = static_cast<double>(job.field.t[job.field.at((i + rays) % rays, j)]);
-            const double expected = ring_t(ring, i, j * pace, blur), sigma = job.levels.noise.sigma(expected);
-            const double same = t - expected, more = t - foil * expected;
-            const double area = pace * j * pace / 57.3;
-            evidence += area * (same * same - more * more) / (2 * sigma * sigma);
-        }
+/// when the plane behind it is no darker than beside it, a trace of another layer that passes over it when
+/// what it adds in the ring it adds there too. Looks on behind the edge only until five sigma decide: other
+/// things lie there.
+bool passes_over(const Job& job, const RingExpectation& ring, const RayFlags& bridge, int first, int count) {
+    double sum = 0;
+    int n = 0;
+    const int inset = count / 4; // its rims are half in its blur
+    for (int i = first + inset; i < first + count - inset; ++i)
+        if (const double t = bridge_t(job, ring, i); t > 0) sum += t, ++n;
+    const double foil = n > 0 ? sum / n / ring.laminate : job.levels.copper.front() / job.levels.laminate;
+    const double blur = job.levels.blur_px;
+    const double px_a_ray = std::max(ring.edge_px[idx(first)], 1.0) / 57.3;
+    const int margin = static_cast<int>(std::ceil(2 * blur / px_a_ray)), flank = std::max(4, count / 2);
+    double evidence = 0; // for what it adds, log likelihood
+    const RayFlags none{};
+    for (double past = 1.5 * blur; past < 9 * blur && std::abs(evidence) < 13; past += PolarField::pace_px) {
+        const Behind here = behind_edge(job, ring, none, first + inset, count - 2 * inset, past);
+        const Behind left = behind_edge(job, ring, bridge, first + count + margin, flank, past);
+        const Behind right = behind_edge(job, ring, bridge, first - margin - flank, flank, past);
+        const Behind& beside = left.mean() < right.mean() ? left : right; // a plane may end there: the darker
+        if (here.count == 0 || beside.count == 0) continue;
+        const double same = here.mean() - beside.mean(), more = here.mean() - foil * beside.mean();
+        const double sigma = job.levels.noise.sigma(beside.mean());
+        const double area = PolarField::pace_px * px_a_ray / (1.0 / here.count + 1.0 / beside.count);
+        evidence += area * (same * same - more * more) / (2 * sigma * sigma);
+    }
     return evidence > 0;
 }
 
@@ -353,11 +389,7 @@ int bridging_foils(const Job& job, const RingExpectation& ring) {
     int n = 0;
     for (int i = 0; i < rays; ++i) {
         if (!job.joined[idx(i)] || !job.joined[idx(i - 1)] || !job.joined[idx(i + 1)]) continue;
-        const double from = std::max(ring.land_px[idx(i)], job.wall.radius_px[idx(i)] + job.wall_zone_px);
-        const int j = static_cast<int>(0.5 * (from + ring.edge_px[idx(i)]) / PolarField::pace_px);
-        if (j >= job.field.radii || !job.field.usable[job.field.at(i, j)]) continue;
-        sum += static_cast<double>(job.field.t[job.field.at(i, j)]);
-        ++n;
+        if (const double t = bridge_t(job, ring, i); t > 0) sum += t, ++n;
     }
     return n == 0 ? 99 : job.levels.foils(sum / n);
 }
@@ -382,7 +414,11 @@ std::vector<std::pair<int, int>> runs_of(const RayFlags& flags) {
 
 void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridge) {
     for (const auto& [first, count] : runs_of(bridge)) {
-        if (passes_over(job, ring, first, count)) continue;
+        const double px_a_ray = std::max(ring.edge_px[idx(first)], 1.0) / 57.3;
+        const int margin = static_cast<int>(std::ceil(2.5 * job.levels.blur_px / px_a_ray));
+        for (int i = first - margin; i < first + count + margin; ++i) // its own rims, half in its blur
+            if (job.answer[idx(i)] == Answer::local) job.answer[idx(i)] = Answer::contour;
+        if (passes_over(job, ring, bridge, first, count)) continue;
         for (int i = first; i < first + count; ++i) {
             if (!bridge[idx(i)]) continue;
             job.answer[idx(i)] = Answer::own;
@@ -391,16 +427,29 @@ void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridg
     }
 }
 
+/// Where the hole's own land ends on a ray, traces and spokes that leave it not counted; 0: no land.
+std::array<double, rays> land_ends(const Job& job, const RingExpectation& ring) {
+    std::array<double, rays> out = ring.land_px;
+    if (job.ring.contour == 1 || !job.plated) return out;
+    std::vector<double> ends;
+    for (const RingSight& s : job.ring_seen)
+        if (s.own_end > 0) ends.push_back(s.own_end);
+    if (ends.size() < rays / 4) return out;
+    const auto middle = ends.begin() + static_cast<std::ptrdiff_t>(ends.size() / 2);
+    std::nth_element(ends.begin(), middle, ends.end());
+    for (std::size_t i = 0; i < rays; ++i)
+        out[i] = std::min(job.ring_seen[i].own_end, *middle + 2 * job.levels.blur_px);
+    return out;
+}
+
 /// Rays on which the picture contradicts the contour get an answer of their own.
 void judge_rays(Job& job, const RingExpectation& ring) {
     const double blur = job.levels.blur_px;
+    const std::array<double, rays> land = land_ends(job, ring);
     std::array<double, rays> inner{}, outer{}, start{}, behind{}, beyond{};
     for (std::size_t i = 0; i < rays; ++i) {
         const double wall = job.wall.radius_px[i] + (job.plated ? 3 : 2.5) * blur;
-        inner[i] = ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i])
-                                       : std::max(wall, job.ring_seen[i].own_end + 2 * blur);
-        if (job.ring_seen[i].own_end > ring.edge_px[i] - 3 * blur && ring.land_px[i] == 0)
-            inner[i] = wall; // a spoke, whole
+        inner[i] = ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i]) : std::max(wall, land[i] + 2 * blur);
         outer[i] = ring.edge_px[i];
         behind[i] = std::max(wall, ring.edge_px[i]);
         beyond[i] = behind[i] + 25;
@@ -437,6 +486,7 @@ void judge_rays(Job& job, const RingExpectation& ring) {
         }
     }
     answer_bridges(job, ring, bridge);
+    hide_beside_parts(job);
     fit_features(job, ring, seen, Answer::contour);
     fit_local(job, start, from_wall);
 }

@@ -28,7 +28,8 @@ struct Job {
     Hole& hole;
     std::span<const Hole> neighbours;
     const RingOptions& options;
-    RingLevels levels{};
+    RingLevels picture_levels{};
+    RingLevels levels{}; ///< of the neighbourhood
     WallLine wall{};
     bool plated = false;
     double wall_zone_px = 0; ///< what the wall's blur spoils
@@ -69,6 +70,11 @@ inline std::size_t idx(int ray) {
 
 /// Fills patch, field, sights, ring_seen, hidden.
 void look_around(Job& job);
+/// Rays on which something in front of the hole darkens the air just inside its wall: a part that any copper
+/// seen there may be the rest of.
+RayFlags parts_over_bore(const Job& job);
+/// Rays answered `local` that run on from hidden ones become hidden: a part's own outline.
+void hide_beside_parts(Job& job);
 /// Fits the closed contour, if there is one: ring, land_px, and answers on the rays it explains or that
 /// depart from it.
 void fit_contour(Job& job);

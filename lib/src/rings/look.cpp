@@ -30,6 +30,7 @@ int ground_of(const Job& job) {
 
 void look(Job& job, double reach_px) {
     job.reach_px = reach_px;
+    job.levels = job.picture_levels;
     job.patch =
         make_patch(job.map, job.levels, job.hole, job.wall, job.neighbours, reach_px, job.wall_zone_px, 1);
     job.sights =
@@ -47,10 +48,11 @@ bool answered(const RaySight& s) {
 
 /// Rays that met nothing near look on in blocks of two by two pixels.
 void look_far(Job& job) {
-    const Patch far = make_patch(job.map, job.levels, job.hole, job.wall, job.neighbours,
+    RingLevels levels = job.picture_levels;
+    const Patch far = make_patch(job.map, levels, job.hole, job.wall, job.neighbours,
                                  job.options.search_px + rim_px, job.wall_zone_px, 2);
     const auto sights =
-        scan(far, job.levels, job.hole, job.wall, job.neighbours, job.wall_zone_px, job.options.search_px);
+        scan(far, levels, job.hole, job.wall, job.neighbours, job.wall_zone_px, job.options.search_px);
     for (std::size_t i = 0; i < rays; ++i) {
         if (answered(job.sights[i]) || job.ring_seen[i].first() > 0) continue;
         if (sights[i].first > job.searched_px) job.far_px[i] = sights[i].first;
@@ -109,8 +111,9 @@ void look_around(Job& job) {
             look_far(job);
     }
     job.hidden = rays_in(job.hole.hidden_arcs);
+    const RayFlags over_bore = parts_over_bore(job);
     for (std::size_t i = 0; i < rays; ++i)
-        if (job.sights[i].hidden) job.hidden[i] = true;
+        if (job.sights[i].hidden || over_bore[i]) job.hidden[i] = true;
 }
 
 } // namespace ringwall::rings

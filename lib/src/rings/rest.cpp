@@ -109,6 +109,7 @@ void answer_rest(Job& job) {
             job.answer[i] = Answer::far;
         }
     }
+    hide_beside_parts(job);
     RingExpectation bare_board;
     bare_board.laminate = job.levels.laminate;
     bare_board.copper = bare_board.foil = job.levels.copper.front();
