@@ -46,7 +46,8 @@ RayFlags parts_over_bore(const Job& job) {
     const auto bright = means.begin() + static_cast<std::ptrdiff_t>(3 * means.size() / 4);
     std::nth_element(means.begin(), bright, means.end());
     const double open = std::min(*bright, job.levels.open);
-    const double sigma = job.levels.noise.sigma(open) * std::sqrt(std::max(1.0, job.levels.noise.correlation));
+    const double sigma =
+        job.levels.noise.sigma(open) * std::sqrt(std::max(1.0, job.levels.noise.correlation));
     for (int i = 0; i < rays; ++i) {
         Air sum;
         for (int k = -beside; k <= beside; ++k) {

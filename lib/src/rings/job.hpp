@@ -78,6 +78,17 @@ void hide_beside_parts(Job& job);
 /// Fits the closed contour, if there is one: ring, land_px, and answers on the rays it explains or that
 /// depart from it.
 void fit_contour(Job& job);
+/// Contour `contour` of the fitted ring has copper behind it on a ray: in the ray's sector its step is a good
+/// part of a foil.
+bool stands_on(const Job& job, std::size_t contour, int ray);
+/// The ring's edges, as many as the picture can tell apart: the least chi-square plus log(pixels) a parameter
+/// decides. Not ok: no closed ring.
+RingFit fit_planes(const Job& job);
+/// Answers the rays flagged, on which copper bridges the ring from the hole to a plane: own copper, joined,
+/// where it is a spoke.
+void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridge);
+/// Foils of the copper that bridges the ring on rays `joined`, read half way across it; 99: none.
+int bridging_foils(const Job& job, const RingExpectation& ring);
 /// Answers for all other rays: own copper, local edges, far copper.
 void answer_rest(Job& job);
 /// Fits an edge of its own on each ray answered `local`, near `start_px`.

@@ -61,8 +61,8 @@ RingLevels local_levels(const RingLevels& picture, const std::vector<FlatValue>&
     if (!peaks.empty()) out.copper = peaks;
     while (out.copper.back() * std::sqrt(ratio) > out.dense_below)
         out.copper.push_back(out.copper.back() * ratio);
-    out.copper_below = std::min(picture.copper_below,
-                                out.laminate - 0.25 * (out.laminate - out.copper.front()));
+    out.copper_below =
+        std::min(picture.copper_below, out.laminate - 0.25 * (out.laminate - out.copper.front()));
     return out;
 }
 

@@ -167,9 +167,8 @@ double land_level(const Patch& patch, const RingLevels& levels, const WallLine& 
     const double middle = static_cast<double>(sorted[sorted.size() / 2]);
     if (middle > levels.copper_below) return 0;
     const double near = std::max(0.5 * levels.fine_step, 0.06 * (levels.laminate - middle));
-    const auto agree = std::count_if(seen.begin(), seen.end(), [&](float t) {
-        return std::abs(static_cast<double>(t) - middle) < near;
-    });
+    const auto agree = std::count_if(
+        seen.begin(), seen.end(), [&](float t) { return std::abs(static_cast<double>(t) - middle) < near; });
     return 2 * agree > static_cast<std::ptrdiff_t>(seen.size()) ? middle : 0;
 }
 
@@ -215,7 +214,8 @@ void label_copper(Patch& patch, bool plated) {
 void mark_dense(Patch& patch, const RingLevels& levels, double margin_px) {
     std::vector<std::size_t> found;
     for (std::size_t i = 0; i < patch.use.size(); ++i)
-        if (patch.use[i] == Use::free && static_cast<double>(patch.smooth[i]) < levels.dense_below) found.push_back(i);
+        if (patch.use[i] == Use::free && static_cast<double>(patch.smooth[i]) < levels.dense_below)
+            found.push_back(i);
     const int reach = static_cast<int>(std::ceil(margin_px / patch.bin));
     for (std::size_t i : found) {
         const int x = static_cast<int>(i) % patch.width, y = static_cast<int>(i) / patch.width;

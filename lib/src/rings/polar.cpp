@@ -245,7 +245,7 @@ double ring_t(const RingExpectation& ring, int ray, double rho, double blur_px) 
     const auto at = static_cast<std::size_t>((ray + rays) % rays);
     double t = ring.laminate;
     for (std::size_t k = 0; k < ring.planes.size(); ++k)
-        t += ring.steps[k] * blurred_edge((rho - ring.planes[k][at]) / blur_px).cdf;
+        t += ring.steps[k][at] * blurred_edge((rho - ring.planes[k][at]) / blur_px).cdf;
     if (ring.land_px[at] > 0)
         t += (ring.land - ring.laminate) * (1 - blurred_edge((rho - ring.land_px[at]) / blur_px).cdf);
     return t;

@@ -44,9 +44,9 @@ struct RingExpectation {
     std::array<double, rays> edge_px{};             ///< the first of the ring's copper edges, 0: none
     std::array<double, rays> land_px{};             ///< outer edge of the hole's own land, 0: none
     std::vector<std::array<double, rays>> planes{}; ///< all copper edges
-    std::vector<double> steps{};                    ///< what each adds to T (negative)
+    std::vector<std::array<double, rays>> steps{};  ///< what each adds to T (negative)
     double laminate = 0, land = 0;
-    double copper = 0; ///< behind all edges
+    double copper = 0; ///< behind all edges, where that is darkest
     double foil = 0;   ///< one foil on what lies in the ring: what a trace there looks like
 };
 

@@ -11,6 +11,7 @@ namespace {
 /// 2R.
 Contour true_contour(const Contour& half_height, double blur_px) {
     Contour out = half_height;
+    if (out.sides > 0) return out; // blur leaves straight edges where they are
     const double r = half_height.r50;
     out.r50 = true_radius(r, blur_px);
     for (int k = 2; k <= out.order; ++k)
@@ -63,11 +64,14 @@ void put_on_contour(const Job& job, const std::vector<Contour>& contours, int ra
     const Point d = ray_direction(ray);
     std::size_t nearest = static_cast<std::size_t>(job.ring.contour);
     out.rho = contours[nearest].along(d);
-    for (std::size_t c = nearest + 1; c < contours.size(); ++c)
-        if (const double rho = contours[c].along(d); rho < out.rho) {
-            out.rho = rho;
-            nearest = c;
-        }
+    bool stood = stands_on(job, nearest, ray);
+    for (std::size_t c = nearest + 1; c < contours.size(); ++c) {
+        const double rho = contours[c].along(d);
+        if (!stands_on(job, c, ray) || (stood && rho >= out.rho)) continue;
+        out.rho = rho;
+        nearest = c;
+        stood = true;
+    }
     std::array<double, 3 + 2 * most_order> f{};
     contours[nearest].slopes(out.rho * d.x, out.rho * d.y, f.data());
     const double rate = std::max(0.3, f[0] * d.x + f[1] * d.y);
