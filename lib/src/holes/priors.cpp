@@ -18,7 +18,7 @@ namespace {
 constexpr int most_bare = 10, most_plated = 16; // more holes hardly lower u, and cost time
 constexpr double widest_px = 120;               // a larger hole's rim brings more pixels than are needed
 constexpr int rounds = 8;
-constexpr double blur_doubt = 0.15; // edges of unknown parts tell the board's blur no better
+constexpr double blur_doubt = 0.007; // etched copper has sloping walls
 constexpr double assumed_sigma_px = 1.2;
 constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
 constexpr int enough_large = 2;
