@@ -15,7 +15,9 @@ constexpr double step_significance = 4.0; // sigmas between the near and the far
 constexpr double least_step = 0.006;      // in T: smaller steps do not move the edge (below 0.01 px)
 constexpr double gap_gain = 6.0;          // chi-square that a gap must bring, besides 1 for each that is free
 constexpr double blur_before_change = 0.75; // sigmas by which a change's blur reaches in before it is noticed
-constexpr double enough_flat = 2.25;        // sigmas of plateau that fix the outside level
+/// Sigmas of plateau that fix the outside level of a bare hole, and of a plated one, whose wall trades with
+/// it.
+constexpr double enough_flat = 2.25, enough_flat_plated = 2.8;
 constexpr double tight_ring_px = 0.05, loose_ring_px = 1.5; // departures of a sector's gap from the ring's
 constexpr double stranger_misfit = 2.0;    // chi-square a pixel of a sector that something lies in front of
 constexpr double outside_u = 0.06;         // how far the first look at the level behind plating can be wrong
@@ -85,16 +87,16 @@ int first_change(const Behind& b, int first, double noise) {
 /// Puts a step into the sector where its profile, or else the whole turn's, changes level; where the level
 /// holds far enough first, the band ends before the change instead: what is not fitted cannot be fitted
 /// wrongly.
-void put_step(RimSector& s, const Behind& b, int change, double sigma) {
+void put_step(RimSector& s, const Behind& b, int change, double sigma, double enough) {
     s.band_px = rim_band_sigmas * sigma;
     if (change < 0) return;
     const double flat_sigmas = 0.5 * change - blur_before_change;
-    if (flat_sigmas >= enough_flat) {
+    if (flat_sigmas >= enough) {
         s.band_px = std::min(rim_band_sigmas, flat_sigmas) * sigma;
         return;
     }
     s.has_step = true;
-    s.gap_px = s.gap_expected_px = (0.5 * change + 0.5) * sigma;
+    s.gap_px = s.gap_expected_px = (0.5 * change - 0.25) * sigma;
     const int from = std::min(change + 1, Behind::bins - 2);
     s.beyond = s.beyond_expected = b.pixels(from, Behind::bins) > 0
                                        ? b.mean(from, std::min(from + 4, Behind::bins))
@@ -213,7 +215,7 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
             continue;
         }
         const int own = first_change(behind[k], near_from, noise_near);
-        put_step(s, behind[k], earlier(own, common), sigma);
+        put_step(s, behind[k], earlier(own, common), sigma, enough_flat);
         spread.push_back(std::abs(a - model.outside) - e);
     }
     belief.lift_u = std::clamp(1.48 * median(std::move(spread)), 0.002, 0.05);
@@ -313,7 +315,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
         if (!s.used) continue;
         lifts.push_back(std::abs(behind[k].mean(plated_near, plated_near + 2) - model.outside));
         const int own = first_change(behind[k], plated_near, noise_near);
-        put_step(s, behind[k], earlier(own, common), shared.sigma_px);
+        put_step(s, behind[k], earlier(own, common), shared.sigma_px, enough_flat_plated);
         s.gap_least_px = 1.5 * shared.sigma_px;
     }
     reading.belief.lift_u = std::clamp(1.48 * median(std::move(lifts)) - noise_near / 3, 0.002, 0.05);
