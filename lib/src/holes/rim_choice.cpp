@@ -24,6 +24,8 @@ constexpr double outside_u = 0.06;         // how far the first look at the leve
 constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
 constexpr double plated_z = 5.0;           // significance that a wall must have
+constexpr double sure_z = 3.0;             // the same where the pixels allow no other reading
+constexpr double asleep_sigmas = 0.25;     // a wall thinner than this may be the descent's doing
 constexpr double least_wall_px =
     0.12;                      // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
 constexpr double bare_z = 3.0; // below this there is no wall to speak of
@@ -290,6 +292,20 @@ Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimSt
     return reading;
 }
 
+/// A thin wall in front of dense copper darkens a rim almost as a smaller bore does, and a wall of nothing is
+/// a resting place of the descent: tried again from a wall of `sigma`, the bore moved so that as much light
+/// passes.
+void wake_wall(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared, Reading& reading) {
+    RimModel model = reading.fit.model;
+    const double step = model.open - model.outside, deep = model.outside - shared.barrel;
+    if (model.wall_px > asleep_sigmas * shared.sigma_px || step < 0.02 || deep < 0.02) return;
+    const double more = 0.8 * shared.sigma_px;
+    model.radius_px = std::max(1.5, model.radius_px + std::min(more * deep / step, more));
+    model.wall_px += more;
+    const RimFit again = fit_rim(t, noise, model, shared, reading.belief);
+    if (again.converged && again.chi2_per_dof() < reading.fit.chi2_per_dof()) reading.fit = again;
+}
+
 /// First without steps in a narrow band, so that the wall finds its place; then a step wherever the levels
 /// further out leave the plateau, in the whole band.
 Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
@@ -304,6 +320,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
     for (RimSector& s : model.sectors)
         s.band_px = narrow_band_sigmas * shared.sigma_px;
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
+    wake_wall(t, noise, shared, reading);
     model = reading.fit.model;
     const auto behind = look_behind(t, model, shared.sigma_px);
     const double noise_near = noise.sigma(std::max(model.outside, 0.01));
@@ -322,6 +339,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
     for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
     }
+    wake_wall(t, noise, shared, reading);
     return reading;
 }
 
@@ -348,7 +366,10 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
     choice.plated = plated.fit;
     choice.wall_z = z;
     const bool fits_better = plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
-    choice.is_plated = choice.wall_z > plated_z && plated.fit.model.wall_px > least_wall_px && fits_better;
+    const bool no_other =
+        plated.fit.chi2_per_dof() < 1.5 && bare.fit.chi2_per_dof() > 2 * plated.fit.chi2_per_dof();
+    choice.is_plated = choice.wall_z > (no_other ? sure_z : plated_z) &&
+                       plated.fit.model.wall_px > least_wall_px && fits_better;
     const double u_wall = plated.fit.converged ? std::sqrt(std::max(plated.fit.covariance(3, 3), 0.0)) : 0;
     const bool too_thin = plated.fit.converged && plated.fit.model.wall_px + 2 * u_wall < 1.5 * least_wall_px;
     choice.decided = choice.is_plated || choice.wall_z < bare_z || too_thin;

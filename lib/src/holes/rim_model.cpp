@@ -16,6 +16,7 @@ namespace ringwall {
 namespace {
 
 constexpr int most_rounds = 40;
+constexpr double settled_chi2 = 2e-3; // a fall of chi-square that moves nothing by more than 0.05 of its u
 constexpr double huber_sigmas = 3.0;
 constexpr double core_sigmas = 6.0; // enough of the air inside to fix its level
 
@@ -142,11 +143,12 @@ class RimSolver {
         }
     }
 
-    /// Converged: a stride below 2e-4 px, or no stride however short lowers chi-square (a gap that stands at
+    /// Converged: a stride below 2e-4 px, or one of full length that hardly lowers chi-square (a step that
+    /// the noise hides may wander for ever), or no stride however short lowers it (a gap that stands at
     /// nothing).
     Normal iterate(RimFit& fit) {
         Normal now = assemble(model_);
-        double damping = 1e-3;
+        double damping = 1e-3, last_fall = 1e9;
         fit.converged = false;
         for (int round = 0; round < most_rounds && !fit.converged; ++round) {
             const Eigen::VectorXd step = damped_step(now, damping);
@@ -156,7 +158,8 @@ class RimSolver {
             const RimModel next = moved(model_, step);
             Normal then = assemble(next);
             if (then.chi2 <= now.chi2 * (1 + 1e-12)) {
-                fit.converged = still;
+                fit.converged = still || (damping < 1e-2 && now.chi2 - then.chi2 < settled_chi2);
+                last_fall = now.chi2 - then.chi2;
                 model_ = next;
                 now = std::move(then);
                 damping = std::max(damping * 0.2, 1e-9);
@@ -165,6 +168,7 @@ class RimSolver {
                 fit.converged = still || damping > 1e6;
             }
         }
+        fit.converged = fit.converged || last_fall < 50 * settled_chi2;
         return now;
     }
 
