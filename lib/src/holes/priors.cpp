@@ -141,9 +141,11 @@ struct Inquiry {
 
 /// Copper close behind a bare wall trades with the blur and the bore: such a hole is judged, not heard.
 bool narrow_ring(const RimModel& model, const RimShared& shared) {
-    return !model.plated && std::any_of(model.sectors.begin(), model.sectors.end(), [&](const RimSector& s) {
-        return s.used && s.has_step && s.gap_px < 2.5 * shared.sigma_px;
-    });
+    if (model.plated) return false;
+    for (std::size_t k = 0; k < model.sectors.size(); ++k)
+        if (model.sectors[k].used && model.sectors[k].has_step && model.gap_of(k) < 2.5 * shared.sigma_px)
+            return true;
+    return false;
 }
 
 /// A land whose edge comes close behind the plating: level, place and blur of that edge trade with the blur

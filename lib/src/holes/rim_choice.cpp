@@ -25,6 +25,8 @@ constexpr int plated_near = 4;             // first half sigma behind plating th
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
 constexpr double plated_z = 5.0;           // significance that a wall must have
 constexpr double sure_z = 3.0;             // the same where the pixels allow no other reading
+constexpr double least_dark = 0.02;        // T below laminate that tells of copper close to the wall
+constexpr double clear_of_noise = 2.0;     // step from air to laminate, in noise of a pixel (rays average 20)
 constexpr double asleep_sigmas = 0.25;     // a wall thinner than this may be the descent's doing
 constexpr double least_wall_px =
     0.12;                      // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
@@ -228,7 +230,7 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
 int free_ring(RimModel& model, double start_px) {
     int freed = 0;
     for (RimSector& s : model.sectors)
-        if (s.used && s.has_step && !s.gap_free) s.gap_free = s.in_ring = true, s.gap_px = start_px, ++freed;
+        if (s.used && s.has_step && !s.gap_free) s.gap_free = s.in_ring = true, s.gap_px = 0, ++freed;
     model.ring_gap_px = start_px;
     return freed;
 }
@@ -239,10 +241,12 @@ struct Reading {
 };
 
 /// Touching all along is the first reading of copper near a bare wall; a gap must earn its place: first one
-/// gap for the whole ring (a narrow concentric ring), then one that goes with the sector (eccentric, or gone
-/// over an arc).
+/// gap for the whole ring (narrow and concentric), then a round ring off the hole's centre (which may touch
+/// on one side), then a gap that goes with the sector (a ring worn through over an arc).
+///
+/// All are fitted to the pixels that `frame` takes: chi-squares of other pixels cannot be compared.
 void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
-                 Reading& reading) {
+                 const RimFrame& frame, Reading& reading) {
     RimModel ring = reading.fit.model;
     const int count = free_ring(ring, 0.8 * shared.sigma_px);
     if (count == 0) return;
@@ -251,12 +255,31 @@ void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimSha
         return fit.chi2 + price * std::max(1.0, fit.chi2_per_dof()) < reading.fit.chi2;
     };
     belief.ring_gap_u_px = tight_ring_px;
-    const RimFit even = fit_rim(t, noise, ring, shared, belief);
+    const RimFit even = fit_rim(t, noise, ring, shared, belief, &frame);
     if (gains(even, gap_gain)) reading.fit = even, reading.belief = belief;
+    ring.ring_eccentric = true;
+    const RimFit eccentric = fit_rim(t, noise, ring, shared, belief, &frame);
+    if (gains(eccentric, gap_gain + 2)) reading.fit = eccentric, reading.belief = belief;
     belief.ring_gap_u_px = loose_ring_px;
-    const RimFit uneven =
-        fit_rim(t, noise, reading.fit.model.ring_gap_px > 0 ? reading.fit.model : ring, shared, belief);
+    const RimFit uneven = fit_rim(t, noise, reading.fit.model.ring_gap_px > 0 ? reading.fit.model : ring,
+                                  shared, belief, &frame);
     if (gains(uneven, gap_gain + count)) reading.fit = uneven, reading.belief = belief;
+}
+
+/// The first look where copper may lie close on one side and laminate on the other: the edge sought half way
+/// down to laminate, if noise lets that level be told from the air.
+RimStart bare_start(ImageView<const float> t, const NoiseModel& noise, const RimStart& start, double sigma,
+                    const MaterialLevels& levels) {
+    if (!levels.laminate) return start;
+    std::vector<double> plateaus;
+    for (const RimRay& ray : start.rays)
+        if (ray.found) plateaus.push_back(ray.plateau);
+    const double laminate = levels.laminate.value(), open = levels.open.value_or(1.0);
+    const bool copper_close = median(std::move(plateaus)) < laminate - least_dark;
+    if (!copper_close || open - laminate < clear_of_noise * noise.sigma(open)) return start;
+    const HoleCandidate candidate{.centre_px = start.centre_px, .radius_px = start.radius_px};
+    RimStart again = look_at_rim(t, candidate, sigma, open, laminate);
+    return again.usable ? again : start;
 }
 
 /// Leaves out the sectors that fit much worse than the hole does elsewhere (a lead, solder, text in front)
@@ -283,10 +306,12 @@ bool drop_strangers(ImageView<const float> t, const NoiseModel& noise, const Rim
 Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
                   const RimShared& shared, const MaterialLevels& levels) {
     Reading reading;
-    RimModel model = model_from(start, shared, false);
+    RimModel model = model_from(bare_start(t, noise, start, shared.sigma_px, levels), shared, false);
     reading.belief = furnish(t, noise, levels, shared.sigma_px, model);
-    reading.fit = fit_rim(t, noise, model, shared, reading.belief);
-    loosen_ring(t, noise, shared, reading);
+    const RimFrame frame{model, shared};
+    reading.fit = fit_rim(t, noise, model, shared, reading.belief, &frame);
+    loosen_ring(t, noise, shared, frame, reading);
+    reading.fit = fit_rim(t, noise, reading.fit.model, shared, reading.belief);
     for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
     }
     return reading;

@@ -21,9 +21,9 @@ constexpr double huber_sigmas = 3.0;
 constexpr double core_sigmas = 6.0; // enough of the air inside to fix its level
 
 /// Columns of the normal equations: the hole's own first, then three a sector, then the shared two.
-enum Column { cx, cy, radius, wall, open, outside, ring_gap };
+enum Column { cx, cy, radius, wall, open, outside, ring_gap, ring_x, ring_y };
 enum SectorColumn { lift, gap, beyond };
-constexpr int first_sector = 7, per_sector = 3;
+constexpr int first_sector = 9, per_sector = 3;
 
 struct RimPixel {
     double x, y, t;
@@ -69,8 +69,8 @@ class RimPrediction {
             (model_.open - shared_.barrel) * by_sigma(inner, rho, model_.radius_px, shared_.sigma_px) +
             (shared_.barrel - level) * by_sigma(outer, rho, model_.drill_radius_px(), shared_.sigma_px);
         out.shared[1] = outer.value - inner.value;
-        if (s.has_step) add_step(s, level, rho, d_rho, out);
         const double inverse = rho > 1e-9 ? 1.0 / rho : 0.0;
+        if (s.has_step) add_step(s, level, rho, {dx * inverse, dy * inverse}, d_rho, out);
         out.own[cx] = -d_rho * dx * inverse;
         out.own[cy] = -d_rho * dy * inverse;
         return out;
@@ -79,8 +79,10 @@ class RimPrediction {
   private:
     /// The step beyond the plateau is a nuisance: a straight edge with the first-order curvature shift is
     /// enough.
-    void add_step(const RimSector& s, double level, double rho, double& d_rho, Slopes& out) const {
-        const double edge = model_.drill_radius_px() + s.gap_px, sigma = shared_.sigma_px;
+    void add_step(const RimSector& s, double level, double rho, Point unit, double& d_rho,
+                  Slopes& out) const {
+        const double gap_px = model_.gap_at(s, unit.x, unit.y);
+        const double edge = model_.drill_radius_px() + gap_px, sigma = shared_.sigma_px;
         const double z = (edge - sigma * sigma / (2 * edge) - rho) / sigma;
         const double inside = normal_cdf(z), density = normal_density(z) / sigma;
         const double step = s.beyond - level;
@@ -90,8 +92,12 @@ class RimPrediction {
         out.own[wall] -= step * density;
         out.own[outside] -= 1 - inside;
         out.sector[lift] -= 1 - inside;
-        out.sector[gap] = -step * density;
-        if (s.in_ring) out.own[ring_gap] = -step * density;
+        if (!s.in_ring || gap_px > 0) out.sector[gap] = -step * density;
+        if (s.in_ring && gap_px > 0) {
+            out.own[ring_gap] = -step * density;
+            out.own[ring_x] = -step * density * unit.x;
+            out.own[ring_y] = -step * density * unit.y;
+        }
         out.sector[beyond] = 1 - inside;
         out.shared[0] += step * density * z;
     }
@@ -208,7 +214,7 @@ class RimSolver {
         if (model_.plated) fitted_.push_back(wall);
         if (std::any_of(model_.sectors.begin(), model_.sectors.end(),
                         [](const RimSector& s) { return s.used && s.in_ring; }))
-            fitted_.push_back(ring_gap);
+            fitted_.insert(fitted_.end(), {ring_gap, ring_x, ring_y});
         for (int k = 0; k < static_cast<int>(model_.sectors.size()); ++k) {
             const RimSector& s = model_.sectors[static_cast<std::size_t>(k)];
             if (!s.used) continue;
@@ -287,13 +293,16 @@ class RimSolver {
     void add_beliefs(Normal& n, const RimModel& model) const {
         add_belief(n, open, model.open, belief_.open, belief_.open_u);
         add_belief(n, outside, model.outside, belief_.outside, belief_.outside_u);
+        const double offset_u = model.ring_eccentric ? belief_.ring_offset_u_px : 1e-6;
+        add_belief(n, ring_x, model.ring_offset_px.x, 0, offset_u);
+        add_belief(n, ring_y, model.ring_offset_px.y, 0, offset_u);
         for (int k = 0; k < static_cast<int>(model.sectors.size()); ++k) {
             const RimSector& s = model.sectors[static_cast<std::size_t>(k)];
             if (!s.used) continue;
             add_belief(n, column_of(k, lift), s.lift, 0, belief_.lift_u);
             if (!s.has_step) continue;
             if (s.in_ring)
-                add_belief(n, column_of(k, gap), s.gap_px - model.ring_gap_px, 0, belief_.ring_gap_u_px);
+                add_belief(n, column_of(k, gap), s.gap_px, 0, belief_.ring_gap_u_px);
             else
                 add_belief(n, column_of(k, gap), s.gap_px, s.gap_expected_px, belief_.gap_u_px);
             add_belief(n, column_of(k, beyond), s.beyond, s.beyond_expected, belief_.beyond_u);
@@ -336,13 +345,14 @@ class RimSolver {
         if (to.drill_radius_px() < 1.0) to.wall_px = 1.0 - to.radius_px;
         to.open += step[open];
         to.outside += step[outside];
-        const double ring_step = std::max(-to.ring_gap_px, std::clamp(step[ring_gap], -most, most));
-        to.ring_gap_px += ring_step;
+        to.ring_gap_px = std::max(0.0, to.ring_gap_px + std::clamp(step[ring_gap], -most, most));
+        to.ring_offset_px.x += std::clamp(step[ring_x], -most, most);
+        to.ring_offset_px.y += std::clamp(step[ring_y], -most, most);
         for (std::size_t k = 0; k < to.sectors.size(); ++k) {
             RimSector& s = to.sectors[k];
             s.lift += step[column_of(static_cast<int>(k), lift)];
-            const double along = (s.in_ring ? ring_step : 0) + step[column_of(static_cast<int>(k), gap)];
-            s.gap_px = std::max(s.gap_least_px, s.gap_px + std::clamp(along, -most, most));
+            s.gap_px += std::clamp(step[column_of(static_cast<int>(k), gap)], -most, most);
+            if (!s.in_ring) s.gap_px = std::max(s.gap_least_px, s.gap_px);
             s.beyond += step[column_of(static_cast<int>(k), beyond)];
         }
         return to;
@@ -414,6 +424,12 @@ int RimModel::sector_of(double dx, double dy) const {
     const int count = static_cast<int>(sectors.size());
     const int k = static_cast<int>(std::floor((turn < 0 ? turn + 1 : turn) * count));
     return std::clamp(k, 0, count - 1);
+}
+
+double RimModel::gap_of(std::size_t k) const {
+    const double turn =
+        2 * std::numbers::pi * (static_cast<double>(k) + 0.5) / static_cast<double>(sectors.size());
+    return gap_at(sectors[k], std::cos(turn), -std::sin(turn));
 }
 
 RimFit fit_rim(ImageView<const float> t, const NoiseModel& noise, const RimModel& start,
