@@ -226,11 +226,13 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
     return belief;
 }
 
-/// Frees the gaps of all sectors that show copper near the wall, as one ring.
-int free_ring(RimModel& model, double start_px) {
+/// Frees the gaps of all sectors that show copper near the wall, as one ring; `stepped` takes those in that
+/// have found a step of their own.
+int free_ring(RimModel& model, double start_px, bool stepped) {
     int freed = 0;
     for (RimSector& s : model.sectors)
-        if (s.used && s.has_step && !s.gap_free) s.gap_free = s.in_ring = true, s.gap_px = 0, ++freed;
+        if (s.used && s.has_step && (stepped || !s.gap_free))
+            s.gap_free = s.in_ring = true, s.gap_px = 0, ++freed;
     model.ring_gap_px = start_px;
     return freed;
 }
@@ -248,7 +250,7 @@ struct Reading {
 void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
                  const RimFrame& frame, Reading& reading) {
     RimModel ring = reading.fit.model;
-    const int count = free_ring(ring, 0.8 * shared.sigma_px);
+    const int count = free_ring(ring, 0.8 * shared.sigma_px, false);
     if (count == 0) return;
     RimBelief belief = reading.belief;
     const auto gains = [&](const RimFit& fit, double price) {
@@ -258,6 +260,7 @@ void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimSha
     const RimFit even = fit_rim(t, noise, ring, shared, belief, &frame);
     if (gains(even, gap_gain)) reading.fit = even, reading.belief = belief;
     ring.ring_eccentric = true;
+    free_ring(ring, 1.5 * shared.sigma_px, true);
     const RimFit eccentric = fit_rim(t, noise, ring, shared, belief, &frame);
     if (gains(eccentric, gap_gain + 2)) reading.fit = eccentric, reading.belief = belief;
     belief.ring_gap_u_px = loose_ring_px;
@@ -270,7 +273,7 @@ void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimSha
 /// down to laminate, if noise lets that level be told from the air.
 RimStart bare_start(ImageView<const float> t, const NoiseModel& noise, const RimStart& start, double sigma,
                     const MaterialLevels& levels) {
-    if (!levels.laminate) return start;
+    if (!levels.laminate || start.radius_px < 5 * sigma) return start; // blur leaves a small core no level
     std::vector<double> plateaus;
     for (const RimRay& ray : start.rays)
         if (ray.found) plateaus.push_back(ray.plateau);
@@ -390,9 +393,10 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
     choice.bare = bare.fit;
     choice.plated = plated.fit;
     choice.wall_z = z;
-    const bool fits_better = plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
-    const bool no_other =
-        plated.fit.chi2_per_dof() < 1.5 && bare.fit.chi2_per_dof() > 2 * plated.fit.chi2_per_dof();
+    const bool bare_fits = bare.fit.converged && bare.fit.pixels > 0;
+    const bool fits_better = !bare_fits || plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
+    const bool no_other = plated.fit.chi2_per_dof() < 1.5 && bare_fits &&
+                          bare.fit.chi2_per_dof() > 2 * plated.fit.chi2_per_dof();
     choice.is_plated = choice.wall_z > (no_other ? sure_z : plated_z) &&
                        plated.fit.model.wall_px > least_wall_px && fits_better;
     const double u_wall = plated.fit.converged ? std::sqrt(std::max(plated.fit.covariance(3, 3), 0.0)) : 0;
