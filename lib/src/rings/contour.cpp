@@ -41,6 +41,7 @@ RingExpectation expectation(const Job& job) {
     out.laminate = model.level[laminate];
     out.copper = *std::min_element(model.level.end() - model.sectors, model.level.end());
     out.foil = out.laminate * job.levels.copper.front() / job.levels.laminate;
+    out.least_foil = out.laminate * job.levels.thin_ratio;
     if (job.ring.contour == 1) out.land = model.level[0];
     for (std::size_t c = static_cast<std::size_t>(job.ring.contour); c < model.contours.size(); ++c) {
         const int passed = model.walls + static_cast<int>(c);

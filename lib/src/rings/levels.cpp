@@ -59,10 +59,11 @@ RingLevels local_levels(const RingLevels& picture, const std::vector<FlatValue>&
     const double width = std::max(2 * smooth_sigma, 0.3 * picture.fine_step) / picture.laminate;
     std::vector<double> peaks = peaks_of(values, picture.copper_below, out.dense_below, width);
     if (!peaks.empty()) out.copper = peaks;
+    out.thin_ratio = std::max(picture.thin_ratio, std::sqrt(out.copper.front() / out.laminate));
     while (out.copper.back() * std::sqrt(ratio) > out.dense_below)
         out.copper.push_back(out.copper.back() * ratio);
     out.copper_below =
-        std::min(picture.copper_below, out.laminate - 0.25 * (out.laminate - out.copper.front()));
+        std::min(picture.copper_below, out.laminate - 0.12 * (out.laminate - out.copper.front()));
     return out;
 }
 
@@ -90,6 +91,12 @@ RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials)
     const auto widened = [&](const Estimate& e, double share) {
         return std::hypot(e ? e.u() : 0.0, share * step);
     };
+    double above = out.laminate, weakest = 0;
+    for (const double level : out.copper) {
+        weakest = std::max(weakest, level / above);
+        above = level;
+    }
+    out.thin_ratio = std::sqrt(weakest);
     out.open_u = widened(levels.open, 0.1);
     out.laminate_u = widened(levels.laminate, 0.1);
     out.copper_u = widened(levels.copper.front(), 0.1);

@@ -16,6 +16,7 @@ struct RingLevels {
     std::vector<double> copper;                               ///< [k-1]: k foils; falling
     double open_u = 0.01, laminate_u = 0.01, copper_u = 0.01; ///< as priors of a local fit
     double dense_below = 0;                                   ///< darker than this is no copper foil
+    double thin_ratio = 1;   ///< T under half the thinnest foil to T without it, as far as levels tell
     double fine_step = 0;    ///< darkening of laminate that the smoothing of a patch makes plain: 9 sigma
     double copper_below = 0; ///< smoothed T below which there is copper; foils thinner than the first of
                              ///< `copper` show too where noise allows it

@@ -43,7 +43,17 @@ void own_copper_without_ring(Job& job) {
     // A trace leaves over a few degrees and no other copper hangs on it; a plane surrounds, or fills a broad
     // arc.
     job.runs_on = to_the_end > 60 || hangs > 20;
-    if (job.runs_on) job.joined = far;
+    if (job.runs_on) {
+        job.joined = far;
+        return;
+    }
+    // Beside a trace that leaves, rays meet it from the side: the same copper.
+    for (const int step : {1, -1})
+        for (int k = 0; k < 2 * rays; ++k) {
+            const std::size_t at = idx(step * k), before = idx(step * (k - 1));
+            if (job.answer[before] == Answer::own && job.of_own_piece[at] && !job.hidden[at])
+                job.answer[at] = Answer::own;
+        }
 }
 
 /// The neighbourhood of each ray's first copper, for traces and lands that stand alone.
@@ -112,6 +122,7 @@ void answer_rest(Job& job) {
     hide_beside_parts(job);
     RingExpectation bare_board;
     bare_board.laminate = job.levels.laminate;
+    bare_board.least_foil = bare_board.laminate * job.levels.thin_ratio;
     bare_board.copper = bare_board.foil = job.levels.copper.front();
     fit_features(job, bare_board, seen_without_ring(job), Answer::none);
     fit_local(job, start, from_wall);
