@@ -78,11 +78,10 @@ std::array<double, rays> land_ends(const Job& job, const RingExpectation& ring) 
 /// Rays on which the picture contradicts the contour get an answer of their own.
 void judge_rays(Job& job, const RingExpectation& ring) {
     const double blur = job.levels.blur_px;
-    const std::array<double, rays> land = land_ends(job, ring);
     std::array<double, rays> inner{}, outer{}, start{}, behind{}, beyond{};
     for (std::size_t i = 0; i < rays; ++i) {
         const double wall = job.wall.radius_px[i] + (job.plated ? 3 : 2.5) * blur;
-        inner[i] = ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i]) : std::max(wall, land[i] + 2 * blur);
+        inner[i] = ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i]) : std::max(wall, ring.own_px[i] + 2 * blur);
         outer[i] = ring.edge_px[i];
         behind[i] = std::max(wall, ring.edge_px[i]);
         beyond[i] = behind[i] + 25;
@@ -143,7 +142,8 @@ void fit_contour(Job& job) {
         const StepModel& model = job.ring.steps.model;
         job.land_px = true_radius(model.contours[0].r50, model.blur_px);
     }
-    const RingExpectation ring = expectation(job);
+    RingExpectation ring = expectation(job);
+    ring.own_px = land_ends(job, ring);
     judge_rays(job, ring);
     if (job.ground > 0) job.joined.fill(true); // the ring itself is copper of a plane that reaches the wall
     job.runs_on = std::any_of(job.joined.begin(), job.joined.end(), [](bool j) { return j; });
