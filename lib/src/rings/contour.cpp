@@ -81,7 +81,8 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     std::array<double, rays> inner{}, outer{}, start{}, behind{}, beyond{};
     for (std::size_t i = 0; i < rays; ++i) {
         const double wall = job.wall.radius_px[i] + (job.plated ? 3 : 2.5) * blur;
-        inner[i] = ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i]) : std::max(wall, ring.own_px[i] + 2 * blur);
+        inner[i] =
+            ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i]) : std::max(wall, ring.own_px[i] + 2 * blur);
         outer[i] = ring.edge_px[i];
         behind[i] = std::max(wall, ring.edge_px[i]);
         beyond[i] = behind[i] + 25;
@@ -90,6 +91,7 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     const auto further = departures(job.scene(), job.field, ring, false, behind, beyond);
     RayFlags from_wall{}, bridge{};
     FeatureSeen seen;
+    seen.passes_px = 8 * blur;
     for (int i = 0; i < rays; ++i) {
         const std::size_t at = idx(i);
         seen.from_px[at] = nearer[at].from_px;

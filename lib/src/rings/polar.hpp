@@ -41,9 +41,10 @@ std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& fi
 
 /// What a fitted ring says about every ray: half-height radii and levels in T.
 struct RingExpectation {
-    std::array<double, rays> edge_px{};             ///< the first of the ring's copper edges, 0: none
-    std::array<double, rays> land_px{};             ///< outer edge of the hole's own land, 0: none
-    std::array<double, rays> own_px{}; ///< where own copper round the hole ends, traces that leave it left out
+    std::array<double, rays> edge_px{}; ///< the first of the ring's copper edges, 0: none
+    std::array<double, rays> land_px{}; ///< outer edge of the hole's own land, 0: none
+    std::array<double, rays>
+        own_px{}; ///< where own copper round the hole ends, traces that leave it left out
     std::vector<std::array<double, rays>> planes{}; ///< all copper edges
     std::vector<std::array<double, rays>> steps{};  ///< what each adds to T (negative)
     double laminate = 0, land = 0;
