@@ -106,6 +106,8 @@ RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials)
     const double sigma = map.noise.sigma(out.laminate) * std::sqrt(std::max(1.0, map.noise.correlation));
     // A mean over a Gaussian of 1 px has sigma / (2 sqrt(pi)): what that shows at 9 sigma costs no sharpness.
     out.fine_step = std::clamp(9 * sigma / (2 * std::sqrt(std::numbers::pi)), step / 6, step);
+    // A tone curve and local shading move the levels of a display picture: only half way is between them.
+    if (!map.t_is_physical) out.fine_step = step;
     out.copper_below = out.laminate - 0.5 * out.fine_step;
     out.blur_px = std::max(map.blur_sigma_px.value_or(1.0), 0.4);
     out.blur_u_px = map.blur_sigma_px ? std::max(map.blur_sigma_px.u(), 0.01 * out.blur_px) : 0.3;
