@@ -160,6 +160,31 @@ std::vector<FlatValue> flat_values(const Patch& patch, const RingLevels& levels,
     return out;
 }
 
+/// T of what begins at a bare hole's wall, as most of the turn has it; 0: no such level.
+double foot_level(const Patch& patch, const Hole& hole, const WallLine& wall, double zone_px, double step) {
+    const std::array<bool, rays> hidden = rays_in(hole.hidden_arcs);
+    std::vector<double> seen;
+    for (int ray = 0; ray < rays; ++ray) {
+        if (hidden[static_cast<std::size_t>(ray)]) continue;
+        const Point d = ray_direction(ray);
+        double sum = 0;
+        int n = 0;
+        for (const double past : {0.7, 1.2, 1.7}) {
+            const double rho = (wall.radius_px[static_cast<std::size_t>(ray)] + zone_px + past) / patch.bin;
+            const int x = static_cast<int>(std::lround(patch.centre.x + rho * d.x));
+            const int y = static_cast<int>(std::lround(patch.centre.y + rho * d.y));
+            if (!patch.contains(x, y) || patch.use[patch.at(x, y)] != Use::free) continue;
+            sum += static_cast<double>(patch.smooth[patch.at(x, y)]);
+            ++n;
+        }
+        if (n > 0) seen.push_back(sum / n);
+    }
+    if (seen.size() < 60) return 0;
+    std::sort(seen.begin(), seen.end());
+    const double spread = seen[3 * seen.size() / 4] - seen[seen.size() / 4];
+    return spread < 0.5 * step ? seen[seen.size() / 2] : 0;
+}
+
 /// T of a plated hole's land: the level that most rays have where the wall's blur ends; 0: no such level.
 double land_level(const Patch& patch, const RingLevels& levels, const WallLine& wall, double zone_px) {
     std::vector<float> seen;
@@ -289,6 +314,10 @@ Patch make_patch(const TransmissionMap& map, RingLevels& levels, const Hole& hol
         patch.smoothing_px = 0;
     }
     const double smooth_sigma = sigma * left;
+    if (levels.wandering && !plated) {
+        const double foot = foot_level(patch, hole, wall, wall_zone_px, levels.step());
+        if (foot > 0) levels = moved_to_foot(levels, foot);
+    }
     levels = local_levels(levels, flat_values(patch, levels, smooth_sigma), smooth_sigma,
                           plated ? land_level(patch, levels, wall, wall_zone_px) : 0);
     mark_dense(patch, levels, 2 * levels.blur_px + 0.5);
