@@ -7,11 +7,21 @@
 namespace ringwall::rings {
 namespace {
 
+/// Mean T along a ray between own copper and the ring's edge, clear of both blurs where there is room; -1:
+/// nothing usable.
 double bridge_t(const Job& job, const RingExpectation& ring, int ray) {
-    const double from = std::max(ring.land_px[idx(ray)], job.wall.radius_px[idx(ray)] + job.wall_zone_px);
-    const int j = static_cast<int>(0.5 * (from + ring.edge_px[idx(ray)]) / PolarField::pace_px);
-    if (j >= job.field.radii || !job.field.usable[job.field.at((ray + rays) % rays, j)]) return -1;
-    return static_cast<double>(job.field.t[job.field.at((ray + rays) % rays, j)]);
+    const double own = std::max(ring.own_px[idx(ray)], job.wall.radius_px[idx(ray)] + job.wall_zone_px);
+    const double edge = ring.edge_px[idx(ray)];
+    const double clear = std::min(2 * job.levels.blur_px, 0.45 * std::max(0.0, edge - own));
+    const int from = static_cast<int>(std::ceil((own + clear) / PolarField::pace_px));
+    const int to = std::max(from, static_cast<int>((edge - clear) / PolarField::pace_px));
+    const int at = ((ray % rays) + rays) % rays;
+    double sum = 0;
+    int n = 0;
+    for (int j = from; j <= to && j < job.field.radii; ++j)
+        if (job.field.usable[job.field.at(at, j)])
+            sum += static_cast<double>(job.field.t[job.field.at(at, j)]), ++n;
+    return n > 0 ? sum / n : -1;
 }
 
 /// Mean T behind the ring's edge, `past` beyond it, over rays first .. first + count - 1.

@@ -41,6 +41,7 @@ RingExpectation expectation(const Job& job) {
     out.laminate = model.level[laminate];
     out.copper = *std::min_element(model.level.end() - model.sectors, model.level.end());
     out.foil = out.laminate * job.levels.copper.front() / job.levels.laminate;
+    out.least_foil = out.laminate * job.levels.thin_ratio;
     if (job.ring.contour == 1) out.land = model.level[0];
     for (std::size_t c = static_cast<std::size_t>(job.ring.contour); c < model.contours.size(); ++c) {
         const int passed = model.walls + static_cast<int>(c);
@@ -77,11 +78,11 @@ std::array<double, rays> land_ends(const Job& job, const RingExpectation& ring) 
 /// Rays on which the picture contradicts the contour get an answer of their own.
 void judge_rays(Job& job, const RingExpectation& ring) {
     const double blur = job.levels.blur_px;
-    const std::array<double, rays> land = land_ends(job, ring);
     std::array<double, rays> inner{}, outer{}, start{}, behind{}, beyond{};
     for (std::size_t i = 0; i < rays; ++i) {
         const double wall = job.wall.radius_px[i] + (job.plated ? 3 : 2.5) * blur;
-        inner[i] = ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i]) : std::max(wall, land[i] + 2 * blur);
+        inner[i] =
+            ring.land_px[i] > 0 ? std::max(wall, ring.land_px[i]) : std::max(wall, ring.own_px[i] + 2 * blur);
         outer[i] = ring.edge_px[i];
         behind[i] = std::max(wall, ring.edge_px[i]);
         beyond[i] = behind[i] + 25;
@@ -90,6 +91,7 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     const auto further = departures(job.scene(), job.field, ring, false, behind, beyond);
     RayFlags from_wall{}, bridge{};
     FeatureSeen seen;
+    seen.passes_px = 8 * blur;
     for (int i = 0; i < rays; ++i) {
         const std::size_t at = idx(i);
         seen.from_px[at] = nearer[at].from_px;
@@ -142,7 +144,8 @@ void fit_contour(Job& job) {
         const StepModel& model = job.ring.steps.model;
         job.land_px = true_radius(model.contours[0].r50, model.blur_px);
     }
-    const RingExpectation ring = expectation(job);
+    RingExpectation ring = expectation(job);
+    ring.own_px = land_ends(job, ring);
     judge_rays(job, ring);
     if (job.ground > 0) job.joined.fill(true); // the ring itself is copper of a plane that reaches the wall
     job.runs_on = std::any_of(job.joined.begin(), job.joined.end(), [](bool j) { return j; });

@@ -302,9 +302,10 @@ Feature Feature::moved(int parameter, double by) const {
     return out;
 }
 
-std::optional<Feature> fit_feature(const Scene& scene, const RingExpectation& ring, const FeatureSeen& seen) {
-    if (seen.count < 2) return std::nullopt;
-    const Problem problem = collect(scene, ring, seen);
+namespace {
+
+/// The kind that explains the pixels of `problem` best.
+std::optional<Feature> best_kind(const Problem& problem, const FeatureSeen& seen) {
     if (problem.pixels.size() < 40) return std::nullopt;
     std::optional<Feature> best;
     std::vector<Feature> fits;
@@ -327,6 +328,21 @@ std::optional<Feature> fit_feature(const Scene& scene, const RingExpectation& ri
             best->u_kind_px =
                 std::max(best->u_kind_px, std::abs(other.distance(0, 0) - best->distance(0, 0)) / 2);
     return best;
+}
+
+} // namespace
+
+std::optional<Feature> fit_feature(const Scene& scene, const RingExpectation& ring, const FeatureSeen& seen) {
+    if (seen.count < 2) return std::nullopt;
+    if (seen.passes_px > 0) { // copper of another layer shows over the ring's as well
+        FeatureSeen whole = seen;
+        for (std::size_t i = 0; i < rays; ++i)
+            whole.most_px[i] = std::max(seen.most_px[i], ring.edge_px[i] + seen.passes_px);
+        const Problem problem = collect(scene, ring, whole);
+        const double allowed = 1 + 3 * std::sqrt(2.0 / static_cast<double>(problem.pixels.size()));
+        if (auto found = best_kind(problem, seen); found && found->chi2 < allowed) return found;
+    }
+    return best_kind(collect(scene, ring, seen), seen);
 }
 
 } // namespace ringwall::rings

@@ -41,6 +41,7 @@ struct FeatureSeen {
     int first_ray = 0, count = 0; ///< first_ray .. first_ray + count - 1
     std::array<double, rays> from_px{}, to_px{};
     std::array<double, rays> least_px{}, most_px{}; ///< pixels used, by ray
+    double passes_px = 0; ///< so far beyond the ring's edge pixels may be used too, by what passes over it
 };
 
 /// The kind that explains the pixels best, or nothing when none does (chi-square per pixel over 1.5 or over

@@ -46,13 +46,17 @@ void answer_with(Job& job, const RingExpectation& ring, const FeatureSeen& seen,
         if (!member && job.answer[at] != otherwise) continue;
         const double end = ring.edge_px[at] > 0 ? ring.edge_px[at] : job.searched_px;
         const double rho = feature.along(ray_direction(i), job.wall.radius_px[at], end);
-        if (rho > 0 && (!member || std::abs(rho - seen.from_px[at]) < 2 + 2 * blur)) {
+        const double clear = rho > 0 ? std::min(rho - 2 * blur, seen.to_px[at]) : seen.to_px[at];
+        const bool agrees =
+            !member || std::abs(rho - seen.from_px[at]) < 2 + 2 * blur ||
+            copper_gain(job.scene(), job.field, ring, i, 1, seen.from_px[at], clear) < enough_evidence;
+        if (rho > 0 && agrees) {
             job.answer[at] = Answer::feature;
             job.feature_of[at] = index;
             any = true;
         } else if (member && rho == 0 &&
-                   feature.distance(seen.from_px[at] * ray_direction(i).x,
-                                    seen.from_px[at] * ray_direction(i).y) < 2 * blur) {
+                   (agrees || feature.distance(seen.from_px[at] * ray_direction(i).x,
+                                               seen.from_px[at] * ray_direction(i).y) < 2 * blur)) {
             job.answer[at] = otherwise;
         }
     }

@@ -59,10 +59,33 @@ RingLevels local_levels(const RingLevels& picture, const std::vector<FlatValue>&
     const double width = std::max(2 * smooth_sigma, 0.3 * picture.fine_step) / picture.laminate;
     std::vector<double> peaks = peaks_of(values, picture.copper_below, out.dense_below, width);
     if (!peaks.empty()) out.copper = peaks;
+    if (picture.wandering) // two foils more than the brightest copper seen are no copper
+        out.dense_below = std::min(picture.dense_below,
+                                   std::pow(out.copper.front() / out.laminate, 2) * out.copper.front());
+    out.thin_ratio = std::max(picture.thin_ratio, std::sqrt(out.copper.front() / out.laminate));
     while (out.copper.back() * std::sqrt(ratio) > out.dense_below)
         out.copper.push_back(out.copper.back() * ratio);
+    const double share = picture.wandering ? 0.5 : 0.12;
     out.copper_below =
-        std::min(picture.copper_below, out.laminate - 0.25 * (out.laminate - out.copper.front()));
+        std::min(picture.copper_below, out.laminate - share * (out.laminate - out.copper.front()));
+    return out;
+}
+
+RingLevels moved_to_foot(const RingLevels& picture, double foot_t) {
+    RingLevels out = picture;
+    const double share = (picture.laminate - foot_t) / picture.step();
+    if (share > 0.9) return out; // copper at the wall
+    if (share > 0.75) {
+        out.why_not =
+            "the grey at the hole's wall lies between laminate and copper, and a picture with a tone "
+            "curve cannot tell which it is";
+        return out;
+    }
+    out.laminate = foot_t;
+    for (double& level : out.copper)
+        level *= foot_t / picture.laminate;
+    out.dense_below *= 0.5 * foot_t / picture.laminate; // until the copper round the hole is known
+    out.copper_below = out.laminate - 0.4 * out.step();
     return out;
 }
 
@@ -90,6 +113,12 @@ RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials)
     const auto widened = [&](const Estimate& e, double share) {
         return std::hypot(e ? e.u() : 0.0, share * step);
     };
+    double above = out.laminate, weakest = 0;
+    for (const double level : out.copper) {
+        weakest = std::max(weakest, level / above);
+        above = level;
+    }
+    out.thin_ratio = std::sqrt(weakest);
     out.open_u = widened(levels.open, 0.1);
     out.laminate_u = widened(levels.laminate, 0.1);
     out.copper_u = widened(levels.copper.front(), 0.1);
@@ -99,6 +128,9 @@ RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials)
     const double sigma = map.noise.sigma(out.laminate) * std::sqrt(std::max(1.0, map.noise.correlation));
     // A mean over a Gaussian of 1 px has sigma / (2 sqrt(pi)): what that shows at 9 sigma costs no sharpness.
     out.fine_step = std::clamp(9 * sigma / (2 * std::sqrt(std::numbers::pi)), step / 6, step);
+    // A tone curve and local shading move the levels of a display picture: only half way is between them.
+    out.wandering = !map.t_is_physical;
+    if (out.wandering) out.fine_step = step;
     out.copper_below = out.laminate - 0.5 * out.fine_step;
     out.blur_px = std::max(map.blur_sigma_px.value_or(1.0), 0.4);
     out.blur_u_px = map.blur_sigma_px ? std::max(map.blur_sigma_px.u(), 0.01 * out.blur_px) : 0.3;

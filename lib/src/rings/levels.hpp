@@ -16,7 +16,10 @@ struct RingLevels {
     std::vector<double> copper;                               ///< [k-1]: k foils; falling
     double open_u = 0.01, laminate_u = 0.01, copper_u = 0.01; ///< as priors of a local fit
     double dense_below = 0;                                   ///< darker than this is no copper foil
-    double fine_step = 0;    ///< darkening of laminate that the smoothing of a patch makes plain: 9 sigma
+    double thin_ratio = 1; ///< T under half the thinnest foil to T without it, as far as levels tell
+    bool wandering =
+        false;            ///< a display picture: a tone curve and shading move the levels from place to place
+    double fine_step = 0; ///< darkening of laminate that the smoothing of a patch makes plain: 9 sigma
     double copper_below = 0; ///< smoothed T below which there is copper; foils thinner than the first of
                              ///< `copper` show too where noise allows it
     double blur_px = 1, blur_u_px = 0.1;
@@ -38,6 +41,9 @@ struct FlatValue {
 /// land, 0: none; it may hold more foils than any plane.
 RingLevels local_levels(const RingLevels& picture, const std::vector<FlatValue>& values, double smooth_sigma,
                         double land_t);
+/// `picture` with its levels moved so that laminate is `foot_t`, the level that begins at a bare hole's wall:
+/// for pictures whose levels wander. Unmoved when that level is copper's; why_not is set between the two.
+RingLevels moved_to_foot(const RingLevels& picture, double foot_t);
 
 RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials);
 

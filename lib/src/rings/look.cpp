@@ -76,6 +76,41 @@ bool ring_near_the_end(const Job& job) {
     return late > 20;
 }
 
+struct Look {
+    int open = 0; ///< rays that met nothing at all
+    int met = 0;  ///< rays that met copper which does not hang on the hole
+};
+Look look_of(const Job& job) {
+    Look out;
+    for (std::size_t i = 0; i < rays; ++i) {
+        const RaySight& s = job.sights[i];
+        const bool seen = s.first > 0 || job.ring_seen[i].first() > 0 || s.own_to_the_end;
+        out.open += !seen && !answered(s) ? 1 : 0;
+        const bool own = job.plated && (s.own_to_the_end || s.first == 0 || s.label == job.patch.wall_label);
+        out.met += seen && !own ? 1 : 0;
+    }
+    return out;
+}
+
+/// All copper lies in the far field, and the nearest of it decides the smallest gap: looks at it pixel by
+/// pixel.
+void look_closer(Job& job) {
+    double nearest = 0;
+    for (const double far : job.far_px)
+        if (far > 0 && (nearest == 0 || far < nearest)) nearest = far;
+    if (nearest == 0) return;
+    const double searched = job.searched_px;
+    const std::array<RaySight, rays> sights = job.sights;
+    const double behind = rim_px + 20 + 6 * job.levels.blur_px;
+    look(job, std::min(nearest - job.wall.largest_px + behind, job.options.search_px + rim_px));
+    job.searched_px = searched;
+    for (std::size_t i = 0; i < rays; ++i) {
+        if (job.sights[i].first > 0) job.far_px[i] = 0;
+        job.sights[i].hidden = job.sights[i].hidden || sights[i].hidden;
+        job.sights[i].cut = job.sights[i].cut || sights[i].cut;
+    }
+}
+
 } // namespace
 
 std::uint64_t Job::seed() const {
@@ -87,28 +122,16 @@ std::uint64_t Job::seed() const {
 }
 
 void look_around(Job& job) {
-    const auto open_rays = [&](int& met) {
-        int open = 0;
-        met = 0;
-        for (std::size_t i = 0; i < rays; ++i) {
-            const bool seen =
-                job.sights[i].first > 0 || job.ring_seen[i].first() > 0 || job.sights[i].own_to_the_end;
-            met += seen ? 1 : 0;
-            open += !seen && !answered(job.sights[i]) ? 1 : 0;
-        }
-        return open;
-    };
-    int met = 0, open = 0;
+    const double search = job.options.search_px + rim_px;
+    Look found;
     for (const double reach : near_reach_px) {
-        look(job, std::min(reach, job.options.search_px + rim_px));
-        open = open_rays(met);
-        if (open < 40 && !ring_near_the_end(job) && !own_goes_on(job)) break;
+        look(job, std::min(reach, search));
+        found = look_of(job);
+        if (found.open < 40 && !ring_near_the_end(job) && !own_goes_on(job)) break;
     }
-    if (open > 0 && job.options.search_px > near_reach_px.back()) {
-        if (met == 0)
-            look(job, job.options.search_px + rim_px); // whatever is there decides the smallest gap
-        else
-            look_far(job);
+    if (found.open > 0 && job.options.search_px > near_reach_px.back()) {
+        look_far(job);
+        if (found.met == 0) look_closer(job);
     }
     job.hidden = rays_in(job.hole.hidden_arcs);
     const RayFlags over_bore = parts_over_bore(job);

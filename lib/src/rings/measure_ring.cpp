@@ -28,6 +28,7 @@ void measure_ring(const TransmissionMap& map, const MaterialMap& materials, Hole
     job.plated = hole.wall.state != WallState::bare;
     job.wall_zone_px = (job.plated ? 3.0 : 2.0) * job.levels.blur_px;
     look_around(job);
+    if (!job.levels.why_not.empty()) return give_up(hole, job.levels.why_not);
     fit_contour(job);
     answer_rest(job);
     fill_profile(job);

@@ -108,9 +108,19 @@ void blur_lines(const std::vector<float>& in, std::vector<float>& out, int width
     }
 }
 
+/// What a smoothing of both directions leaves of white noise.
+double noise_left(const std::vector<float>& weights) {
+    double sum = -static_cast<double>(weights[0]), square = -static_cast<double>(weights[0] * weights[0]);
+    for (const float w : weights) {
+        sum += 2 * static_cast<double>(w);
+        square += 2 * static_cast<double>(w * w);
+    }
+    return square / (sum * sum);
+}
+
 /// Gaussian mean over usable pixels only (normalised convolution: Knutsson & Westin 1993,
-/// doi 10.1109/CVPR.1993.341081).
-void smooth_usable(Patch& patch, double sigma) {
+/// doi 10.1109/CVPR.1993.341081). Returns the share of the noise left.
+double smooth_usable(Patch& patch, double sigma) {
     std::vector<float> value(patch.smooth.size()), mask(patch.smooth.size());
     for (std::size_t i = 0; i < value.size(); ++i) {
         mask[i] = patch.use[i] == Use::free ? 1.0F : 0.0F;
@@ -124,6 +134,7 @@ void smooth_usable(Patch& patch, double sigma) {
     }
     for (std::size_t i = 0; i < value.size(); ++i)
         if (mask[i] > 1e-3F) patch.smooth[i] = value[i] / mask[i];
+    return noise_left(weights);
 }
 
 /// Every second free pixel, flat when nothing changes over the width of an edge to either side.
@@ -147,6 +158,31 @@ std::vector<FlatValue> flat_values(const Patch& patch, const RingLevels& levels,
             out.push_back({patch.smooth[i], flat});
         }
     return out;
+}
+
+/// T of what begins at a bare hole's wall, as most of the turn has it; 0: no such level.
+double foot_level(const Patch& patch, const Hole& hole, const WallLine& wall, double zone_px, double step) {
+    const std::array<bool, rays> hidden = rays_in(hole.hidden_arcs);
+    std::vector<double> seen;
+    for (int ray = 0; ray < rays; ++ray) {
+        if (hidden[static_cast<std::size_t>(ray)]) continue;
+        const Point d = ray_direction(ray);
+        double sum = 0;
+        int n = 0;
+        for (const double past : {0.7, 1.2, 1.7}) {
+            const double rho = (wall.radius_px[static_cast<std::size_t>(ray)] + zone_px + past) / patch.bin;
+            const int x = static_cast<int>(std::lround(patch.centre.x + rho * d.x));
+            const int y = static_cast<int>(std::lround(patch.centre.y + rho * d.y));
+            if (!patch.contains(x, y) || patch.use[patch.at(x, y)] != Use::free) continue;
+            sum += static_cast<double>(patch.smooth[patch.at(x, y)]);
+            ++n;
+        }
+        if (n > 0) seen.push_back(sum / n);
+    }
+    if (seen.size() < 60) return 0;
+    std::sort(seen.begin(), seen.end());
+    const double spread = seen[3 * seen.size() / 4] - seen[seen.size() / 4];
+    return spread < 0.5 * step ? seen[seen.size() / 2] : 0;
 }
 
 /// T of a plated hole's land: the level that most rays have where the wall's blur ends; 0: no such level.
@@ -210,6 +246,34 @@ void label_copper(Patch& patch, bool plated) {
     }
 }
 
+/// Pieces that noise makes are laminate again. An excursion of a Gaussian field above z sigma has an area of
+/// some 4 pi s^2 / z^2 in the mean and exceeds z by sigma / z in the mean, both with exponential tails (Adler
+/// & Taylor 2007, section 6): what is neither large nor deep is noise.
+void drop_specks(Patch& patch, const RingLevels& levels, double smooth_sigma) {
+    struct Piece {
+        int area = 0;
+        float darkest = 1e9F;
+    };
+    std::vector<Piece> pieces;
+    for (std::size_t i = 0; i < patch.label.size(); ++i) {
+        const auto label = static_cast<std::size_t>(patch.label[i]);
+        if (label >= pieces.size()) pieces.resize(label + 1);
+        ++pieces[label].area;
+        pieces[label].darkest = std::min(pieces[label].darkest, patch.smooth[i]);
+    }
+    const double s = std::max(patch.smoothing_px / patch.bin, 0.5);
+    const int least = 2 + static_cast<int>(std::lround(10 * s * s));
+    const double deep = levels.copper_below - 2.5 * smooth_sigma;
+    for (std::size_t i = 0; i < patch.label.size(); ++i) {
+        const int label = patch.label[i];
+        if (label == 0 || label == patch.wall_label) continue;
+        const Piece& piece = pieces[static_cast<std::size_t>(label)];
+        if (piece.area >= least || static_cast<double>(piece.darkest) < deep) continue;
+        patch.label[i] = 0;
+        patch.foils[i] = 0;
+    }
+}
+
 /// Something darker than any foil keeps a margin of its own blur.
 void mark_dense(Patch& patch, const RingLevels& levels, double margin_px) {
     std::vector<std::size_t> found;
@@ -241,10 +305,19 @@ Patch make_patch(const TransmissionMap& map, RingLevels& levels, const Hole& hol
         levels.noise.sigma(levels.laminate) * std::sqrt(std::max(1.0, levels.noise.correlation));
     constexpr double spread = 3.5449077018110318; // 2 sqrt(pi)
     patch.smoothing_px = std::clamp(9 * sigma / (levels.fine_step * spread), 0.0, 6.0);
-    const bool smoothed = patch.smoothing_px > 0.35 * bin;
-    if (smoothed) smooth_usable(patch, patch.smoothing_px / bin);
     const bool plated = hole.wall.state == WallState::plated || hole.wall.state == WallState::incomplete;
-    const double smooth_sigma = sigma / std::max(1.0 * bin, smoothed ? spread * patch.smoothing_px : 1.0);
+    double left = 1.0 / bin;
+    if (patch.smoothing_px > bin / spread) { // below that the blocks themselves show the step
+        patch.smoothing_px = std::max(patch.smoothing_px, 0.6 * bin); // narrower, a grid smooths too little
+        left *= smooth_usable(patch, patch.smoothing_px / bin);
+    } else {
+        patch.smoothing_px = 0;
+    }
+    const double smooth_sigma = sigma * left;
+    if (levels.wandering && !plated) {
+        const double foot = foot_level(patch, hole, wall, wall_zone_px, levels.step());
+        if (foot > 0) levels = moved_to_foot(levels, foot);
+    }
     levels = local_levels(levels, flat_values(patch, levels, smooth_sigma), smooth_sigma,
                           plated ? land_level(patch, levels, wall, wall_zone_px) : 0);
     mark_dense(patch, levels, 2 * levels.blur_px + 0.5);
@@ -252,6 +325,7 @@ Patch make_patch(const TransmissionMap& map, RingLevels& levels, const Hole& hol
         if (patch.use[i] == Use::free)
             patch.foils[i] = static_cast<std::uint8_t>(levels.foils(static_cast<double>(patch.smooth[i])));
     label_copper(patch, plated);
+    drop_specks(patch, levels, smooth_sigma);
     return patch;
 }
 

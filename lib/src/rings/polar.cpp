@@ -76,13 +76,14 @@ PolarField polar_field(const Scene& scene, double reach_px) {
     field.smooth.assign(count, -1);
     field.usable.assign(count, 0);
     sample_rays(scene, field);
-    // As wide along the turn as brings half a step to 5 sigma, a bilinear sample being about 0.8 px wide
-    // across.
+    // As wide along the turn as brings the least darkening that counts as copper to 4.5 sigma, a bilinear
+    // sample being about 0.8 px wide across.
     const RingLevels& levels = scene.levels;
     const double sigma =
         levels.noise.sigma(levels.laminate) * std::sqrt(std::max(1.0, levels.noise.correlation));
-    const double area = 100 * sigma * sigma / (levels.step() * levels.step()); // px needed in the mean
-    field.turn_px = std::min(area / 1.5, 150.0);                               // full width
+    const double least = levels.laminate - levels.copper_below;
+    const double area = 20 * sigma * sigma / (least * least); // px needed in the mean
+    field.turn_px = std::min(area / 1.5, 150.0);              // full width
     for (int j = 0; j < field.radii; ++j) {
         const double per_ray = std::max(j * PolarField::pace_px, 1.0) * degree;
         average_turn(field, j, std::min(static_cast<int>(std::lround(0.35 * field.turn_px / per_ray)), 60));
@@ -147,8 +148,6 @@ std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& fi
 
 namespace {
 
-constexpr double enough_evidence = 13;
-
 /// Log likelihood that each sample gains from the other material, weighted by the area it stands for.
 struct GainField {
     int least = 0, count = 0; ///< radii held
@@ -158,10 +157,22 @@ struct GainField {
     }
 };
 
+/// Log likelihood that one sample gains from being copper of T `foil` (inward) or laminate instead of what
+/// the ring says, weighted by the area it stands for.
+double gain_at(const Scene& scene, const PolarField& field, const RingExpectation& ring, int ray, int j,
+               bool inward, double foil) {
+    const double rho = j * PolarField::pace_px, seen = static_cast<double>(field.t[field.at(ray, j)]);
+    const double t = ring_t(ring, ray, rho, scene.levels.blur_px);
+    const double other = inward ? std::min(t, foil) : std::max(t, ring.laminate);
+    const double sigma = scene.levels.noise.sigma(t);
+    const double correlation = std::max(1.0, scene.levels.noise.correlation);
+    const double here = (seen - t) * (seen - t), there = (seen - other) * (seen - other);
+    return PolarField::pace_px * rho * degree * (here - there) / (2 * sigma * sigma * correlation);
+}
+
 GainField gains(const Scene& scene, const PolarField& field, const RingExpectation& ring, bool inward,
                 const std::array<double, rays>& inner_px, const std::array<double, rays>& outer_px) {
-    const double blur = scene.levels.blur_px, pace = PolarField::pace_px;
-    const double correlation = std::max(1.0, scene.levels.noise.correlation);
+    const double pace = PolarField::pace_px;
     std::array<int, rays> from{}, to{};
     GainField out;
     out.least = field.radii;
@@ -179,13 +190,8 @@ GainField gains(const Scene& scene, const PolarField& field, const RingExpectati
         const auto at = static_cast<std::size_t>(i);
         for (int j = from[at]; j <= to[at]; ++j) {
             if (!field.usable[field.at(i, j)]) continue;
-            const double rho = j * pace, seen = static_cast<double>(field.t[field.at(i, j)]);
-            const double t = ring_t(ring, i, rho, blur);
-            const double other = inward ? std::min(t, ring.foil) : std::max(t, ring.laminate);
-            const double sigma = scene.levels.noise.sigma(t);
-            const double here = (seen - t) * (seen - t), there = (seen - other) * (seen - other);
             out.gain[at * static_cast<std::size_t>(out.count) + static_cast<std::size_t>(j - out.least)] =
-                static_cast<float>(pace * rho * degree * (here - there) / (2 * sigma * sigma * correlation));
+                static_cast<float>(gain_at(scene, field, ring, i, j, inward, ring.least_foil));
         }
     }
     return out;
@@ -239,7 +245,49 @@ bool own_pixels_agree(const GainField& field, int ray, int half, const Departure
     return sum > 0;
 }
 
+/// Where copper found by the least darkening begins, told by the darkening it has: the weak alternative takes
+/// in samples before it that noise alone darkens.
+void sharpen(const Scene& scene, const PolarField& field, const RingExpectation& ring, int ray, int half,
+             Departure& found) {
+    const int from = static_cast<int>(found.from_px / PolarField::pace_px);
+    const int to = static_cast<int>(found.to_px / PolarField::pace_px);
+    double darkening = 0, weight = 0;
+    std::vector<double> sum(static_cast<std::size_t>(to - from + 1), 0.0);
+    const auto each = [&](auto&& take) {
+        for (int k = -half; k <= half; ++k)
+            for (int j = from; j <= to; ++j)
+                if (const int at = (ray + k + rays) % rays; field.usable[field.at(at, j)]) take(at, j);
+    };
+    each([&](int at, int j) {
+        const double t = ring_t(ring, at, j * PolarField::pace_px, scene.levels.blur_px);
+        if (t < 0.5 * (ring.laminate + ring.least_foil)) return; // the ring's own copper
+        darkening += j * (t - static_cast<double>(field.t[field.at(at, j)]));
+        weight += j;
+    });
+    if (weight <= 0) return;
+    const double foil = std::min(ring.least_foil, ring.laminate - darkening / weight);
+    each([&](int at, int j) {
+        sum[static_cast<std::size_t>(j - from)] += gain_at(scene, field, ring, at, j, true, foil);
+    });
+    const Departure again = best_run(sum, from);
+    if (again.evidence <= 0) return;
+    found.from_px = again.from_px;
+    found.to_px = again.to_px;
+}
+
 } // namespace
+
+double copper_gain(const Scene& scene, const PolarField& field, const RingExpectation& ring, int ray,
+                   int half, double from_px, double to_px) {
+    const int from = std::max(0, static_cast<int>(std::ceil(from_px / PolarField::pace_px)));
+    const int to = std::min(field.radii - 1, static_cast<int>(std::floor(to_px / PolarField::pace_px)));
+    double sum = 0;
+    for (int k = -half; k <= half; ++k)
+        for (int j = from; j <= to; ++j)
+            if (const int at = (ray + k + rays) % rays; field.usable[field.at(at, j)])
+                sum += gain_at(scene, field, ring, at, j, true, ring.least_foil);
+    return sum;
+}
 
 double ring_t(const RingExpectation& ring, int ray, double rho, double blur_px) {
     const auto at = static_cast<std::size_t>((ray + rays) % rays);
@@ -276,6 +324,7 @@ std::array<Departure, rays> departures(const Scene& scene, const PolarField& fie
             if (!own_pixels_agree(gain, i, std::max(1, half / 3), run)) continue;
             out[static_cast<std::size_t>(i)] = run;
             out[static_cast<std::size_t>(i)].found = true;
+            if (inward) sharpen(scene, field, ring, i, half, out[static_cast<std::size_t>(i)]);
             now[static_cast<std::size_t>(i)] = true;
         }
         taken = now;

@@ -41,13 +41,18 @@ std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& fi
 
 /// What a fitted ring says about every ray: half-height radii and levels in T.
 struct RingExpectation {
-    std::array<double, rays> edge_px{};             ///< the first of the ring's copper edges, 0: none
-    std::array<double, rays> land_px{};             ///< outer edge of the hole's own land, 0: none
+    std::array<double, rays> edge_px{}; ///< the first of the ring's copper edges, 0: none
+    std::array<double, rays> land_px{}; ///< outer edge of the hole's own land, 0: none
+    std::array<double, rays>
+        own_px{}; ///< where own copper round the hole ends, traces that leave it left out
     std::vector<std::array<double, rays>> planes{}; ///< all copper edges
     std::vector<std::array<double, rays>> steps{};  ///< what each adds to T (negative)
     double laminate = 0, land = 0;
     double copper = 0; ///< behind all edges, where that is darkest
-    double foil = 0;   ///< one foil on what lies in the ring: what a trace there looks like
+    /// The least darkening looked for. A gain by likelihood counts all copper over half as dark as it looks
+    /// for, and loses little where copper is darker.
+    double least_foil = 0;
+    double foil = 0; ///< one foil on what lies in the ring: what a trace there looks like
 };
 
 /// T of the ring on a ray, up to its edge and a little beyond.
@@ -60,10 +65,17 @@ struct Departure {
     double from_px = 0, to_px = 0;
 };
 
+/// Log likelihood that says: no noise, some 10^4 places being tried on a hole (about five sigma).
+inline constexpr double enough_evidence = 13;
+
+/// What copper between two radii on rays ray - half .. ray + half gains over what the ring says, log
+/// likelihood.
+double copper_gain(const Scene& scene, const PolarField& field, const RingExpectation& ring, int ray,
+                   int half, double from_px, double to_px);
+
 /// Looks between `inner` and `outer` on each ray for the run of radii that gains most from not being what the
-/// ring says
-/// (`inward`: copper for laminate; else laminate for copper), over wedges of three widths, the narrowest that
-/// shows it first. A gain below 13 (about five sigma) is noise: some 10^4 places are tried on a hole.
+/// ring says (`inward`: copper for laminate; else laminate for copper), over wedges of three widths, the
+/// narrowest that shows it by enough_evidence first.
 std::array<Departure, rays> departures(const Scene& scene, const PolarField& field,
                                        const RingExpectation& ring, bool inward,
                                        const std::array<double, rays>& inner_px,

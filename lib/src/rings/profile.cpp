@@ -141,6 +141,7 @@ EdgePoint edge_on(const Job& job, const std::vector<Contour>& contours, int ray)
     }
     case Answer::contour:
         put_on_contour(job, contours, ray, out);
+        out.gap.smooth = job.wall.round;
         break;
     case Answer::local:
         out.rho = job.local[idx(ray)].rho_px;

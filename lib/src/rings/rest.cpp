@@ -25,10 +25,14 @@ double land_radius(const Job& job) {
     return median_of(ends);
 }
 
+/// How far noise and smoothing may move an outline.
+double own_margin(const Job& job) {
+    return std::max(3.0, 2 * std::hypot(job.levels.blur_px, job.patch.smoothing_px));
+}
+
 /// No closed ring: own copper is what the smoothed patch shows joined to the wall.
 void own_copper_without_ring(Job& job) {
-    const double spread = std::hypot(job.levels.blur_px, job.patch.smoothing_px);
-    const double beyond = std::max(3.0, 2 * spread);
+    const double beyond = own_margin(job);
     int to_the_end = 0, hangs = 0;
     RayFlags far{};
     for (std::size_t i = 0; i < rays; ++i) {
@@ -43,7 +47,17 @@ void own_copper_without_ring(Job& job) {
     // A trace leaves over a few degrees and no other copper hangs on it; a plane surrounds, or fills a broad
     // arc.
     job.runs_on = to_the_end > 60 || hangs > 20;
-    if (job.runs_on) job.joined = far;
+    if (job.runs_on) {
+        job.joined = far;
+        return;
+    }
+    // Beside a trace that leaves, rays meet it from the side: the same copper.
+    for (const int step : {1, -1})
+        for (int k = 0; k < 2 * rays; ++k) {
+            const std::size_t at = idx(step * k), before = idx(step * (k - 1));
+            if (job.answer[before] == Answer::own && job.of_own_piece[at] && !job.hidden[at])
+                job.answer[at] = Answer::own;
+        }
 }
 
 /// The neighbourhood of each ray's first copper, for traces and lands that stand alone.
@@ -97,21 +111,25 @@ void answer_rest(Job& job) {
     if (job.plated) own_copper_without_ring(job);
     std::array<double, rays> start{};
     RayFlags from_wall{};
+    const double beyond = own_margin(job);
     for (std::size_t i = 0; i < rays; ++i) {
         if (job.answer[i] != Answer::none) continue;
         const RaySight& s = job.sights[i];
-        if (s.first > 0 && !s.neighbour) {
+        // A ragged outline of own copper, met again where it had just ended.
+        const bool outline = job.of_own_piece[i] && !job.runs_on && s.first < s.own_end + beyond;
+        if (s.first > 0 && !s.neighbour && !outline) {
             job.answer[i] = Answer::local;
             start[i] = s.at_wall ? job.wall.radius_px[i] + job.levels.blur_px : s.first;
             from_wall[i] = !job.plated && s.first - job.wall.radius_px[i] < 6 * job.levels.blur_px;
-        } else if (s.first > 0 || job.far_px[i] > 0) {
-            job.far_px[i] = s.first > 0 ? s.first : job.far_px[i];
+        } else if ((s.first > 0 && !outline) || job.far_px[i] > 0) {
+            job.far_px[i] = s.first > 0 && !outline ? s.first : job.far_px[i];
             job.answer[i] = Answer::far;
         }
     }
     hide_beside_parts(job);
     RingExpectation bare_board;
     bare_board.laminate = job.levels.laminate;
+    bare_board.least_foil = bare_board.laminate * job.levels.thin_ratio;
     bare_board.copper = bare_board.foil = job.levels.copper.front();
     fit_features(job, bare_board, seen_without_ring(job), Answer::none);
     fit_local(job, start, from_wall);

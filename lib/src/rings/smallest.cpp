@@ -24,17 +24,19 @@ Eigen::MatrixXd root_of(const Eigen::MatrixXd& covariance) {
 std::vector<const GapOfRay*> contenders(const std::vector<GapOfRay>& gaps,
                                         const Eigen::MatrixXd& covariance) {
     double least = 1e9;
+    std::size_t raw = 0;
     std::vector<double> u(gaps.size());
     for (std::size_t i = 0; i < gaps.size(); ++i) {
         const double common = gaps[i].slope.size() ? gaps[i].slope.dot(covariance * gaps[i].slope) : 0;
         u[i] = std::sqrt(std::max(common, 0.0) + gaps[i].u_own_px * gaps[i].u_own_px);
         least = std::min(least, gaps[i].gap_px + 4 * u[i]);
+        if (gaps[i].gap_px < gaps[raw].gap_px) raw = i;
     }
     std::vector<const GapOfRay*> out;
     for (std::size_t i = 0; i < gaps.size(); ++i) {
-        const bool smooth = gaps[i].u_own_px == 0; // every third ray tells all of a smooth contour
-        if (gaps[i].gap_px - 4 * u[i] > least || (smooth && gaps[i].ray % 3 != 0 && gaps.size() > 60))
-            continue;
+        // Every third ray tells all of a smooth contour.
+        const bool told = gaps[i].smooth && gaps[i].ray % 3 != 0 && i != raw;
+        if (gaps[i].gap_px - 4 * u[i] > least || told) continue;
         out.push_back(&gaps[i]);
     }
     return out;

@@ -16,6 +16,7 @@ struct GapOfRay {
     Eigen::VectorXd slope; ///< d gap / d common parameter; empty: hangs on none
     double u_own_px = 0;   ///< independent noise, correlated with neighbours over `window` rays
     int window = 0;
+    bool smooth = false; ///< of a contour whose gaps on neighbouring rays differ by next to nothing
 };
 
 struct Smallest {

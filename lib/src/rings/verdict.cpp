@@ -80,6 +80,19 @@ void add_budget(Job& job, const Smallest& smallest) {
     add("noise", noise);
 }
 
+/// Sharpening in the cabinet or an editor draws a dark rim beside every bright thing: copper so near to the
+/// hole may be that rim.
+bool within_halo(const Job& job, const Smallest& smallest) {
+    constexpr double sharpened = 0.05, reach_px = 3; // of the usual filters' half width
+    return job.map.halo > sharpened && smallest.value_px < reach_px + 3 * job.levels.blur_px;
+}
+
+void leave_undecided(KeepOut& keepout, std::string why) {
+    keepout.state = KeepOutState::undecided;
+    keepout.why = std::move(why);
+    keepout.min_px = Estimate::missing(keepout.why);
+}
+
 } // namespace
 
 void settle(Job& job) {
@@ -108,13 +121,14 @@ void settle(Job& job) {
         mean += std::max(0.0, gap.gap_px) / static_cast<double>(job.gaps.size());
     keepout.mean_px = Estimate::of(mean, smallest.u_px);
     add_budget(job, smallest);
+    if (within_halo(job, smallest))
+        return leave_undecided(keepout,
+                               "the picture was sharpened: copper so near cannot be told from the dark "
+                               "rim that sharpening draws round the hole");
     // A gap is called seen when contact is 20 times less likely: 2.5 sigma.
     if (!job.plated && smallest.value_px < 2.5 * smallest.u_px) {
         if (smallest.high_px < std::max(2.4 * job.levels.blur_px, 3.0)) return mark_touching(job, smallest);
-        keepout.state = KeepOutState::undecided;
-        keepout.why = "noise hides whether copper touches the wall";
-        keepout.min_px = Estimate::missing(keepout.why);
-        return;
+        return leave_undecided(keepout, "noise hides whether copper touches the wall");
     }
     if (!job.runs_on) keepout.state = KeepOutState::ring_seen;
     keepout.min_px = Estimate::of(std::max(0.0, smallest.value_px), smallest.u_px);
