@@ -95,31 +95,66 @@ void sort_reading_order(std::vector<HoleCandidate>& candidates) {
     });
 }
 
-std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, const TransmissionMap& map,
-                               Watch& watch) {
+/// The rim again two levels finer, where there are any.
+bool sharpen(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
+    const int finer = std::max(0, f.level - 2);
+    if (finer == f.level) return true;
+    const auto again = on_finer_level(pyramid, f.rim, f.level, finer, grey);
+    if (!again) return false;
+    f.rim = *again;
+    f.level = finer;
+    return true;
+}
+
+void look_for_air(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
+    f.score = judge(f.rim, grey, f.level);
+    if (f.score <= 0) return;
+    const int coarse = f.level;
+    if (!sharpen(f, pyramid, grey)) {
+        f.score = 0;
+        return;
+    }
+    if (f.level < coarse) f.score = judge(f.rim, grey, f.level);
+    if (f.score > 0 && f.level == 0) look_closer(f, pyramid.level(0), grey);
+}
+
+/// Cores darker than air may be bores under a part's body.
+void look_for_covered(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
+    if (f.rim.share(RayEnd::rim) < 0.97 || !sharpen(f, pyramid, grey)) return;
+    const Rim& rim = f.rim;
+    if (has_dark_ring(rim))
+        f.score = judge_covered(rim, rim.core, rim.darkest, rim.beyond, rim.ring_sigmas, grey);
+    if (f.level > 0 || rim.radius > 8 * grey.blur_px) return;
+    const auto core = fit_small_core(pyramid.level(0), rim, grey.noise, grey.blur_px);
+    if (!core) return;
+    f.rim.radius = core->radius;
+    f.rim.ring_sigmas = core->ring_sigmas;
+    f.score = judge_covered(rim, core->core, core->wall, core->beyond, core->ring_sigmas, grey);
+}
+
+BlobChoice bright_choice(const GreyScale& grey) {
     BlobChoice choice;
     choice.least_response = 0.15 * 2 * grey.tolerance;
     choice.noise = grey.noise;
-    choice.least_core = grey.open - grey.tolerance;
+    choice.least_core = 0.3 * grey.open;
     choice.core_leak = 0.25;
     choice.core_slack = 3;
+    return choice;
+}
+
+std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, const TransmissionMap& map,
+                               Watch& watch) {
     std::vector<Found> found;
-    for (const Blob& blob : find_blobs(pyramid, choice, watch)) {
+    for (const Blob& blob : find_blobs(pyramid, bright_choice(grey), watch)) {
         if (watch.cancelled()) throw Cancelled{};
         const auto rim = fit_rim(pyramid.level(blob.level), search_of(blob, grey));
         if (!rim) continue;
         Found f{*rim, blob.level, 0};
-        f.score = judge(*rim, grey, blob.level);
-        if (f.score <= 0) continue;
-        const int finer = std::max(0, blob.level - 2);
-        if (finer < blob.level) {
-            const auto again = on_finer_level(pyramid, *rim, blob.level, finer, grey);
-            if (!again) continue;
-            f.rim = *again;
-            f.level = finer;
-            f.score = judge(*again, grey, finer);
+        look_for_air(f, pyramid, grey);
+        if (f.score <= 0) {
+            f = {*rim, blob.level, 0};
+            look_for_covered(f, pyramid, grey);
         }
-        if (f.score > 0 && f.level == 0) look_closer(f, pyramid.level(0), grey);
         if (f.score > 0 && !cut_by_border(f, map)) found.push_back(f);
     }
     return found;
