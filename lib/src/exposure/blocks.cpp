@@ -30,12 +30,12 @@ void one_block(ImageView<const float> picture, int x0, int y0, float& mean, floa
 
 /// Quantiles of F for 9 or 25 blocks, and the share of their ratios used.
 struct FlatRule {
-    double tenth;  ///< 10 % point
+    double low;    ///< 2 % point
     double limit;  ///< about 95 % point
     double median; ///< of those below the limit
 };
 constexpr FlatRule rule_of(int half) {
-    return half == 1 ? FlatRule{0.43, 2.0, 0.89} : FlatRule{0.64, 1.6, 0.96};
+    return half == 1 ? FlatRule{0.25, 2.0, 0.89} : FlatRule{0.50, 1.6, 0.96};
 }
 constexpr double slope_limit = 4.2;
 
@@ -88,11 +88,12 @@ double usual_ratio(const Blocks& blocks, double quantum, int half) {
     for (int row = half; row + half < blocks.rows; row += 3)
         for (int col = half; col + half < blocks.cols; col += 3) {
             const Neighbourhood seen = look(blocks, col, row, half);
+            if (seen.within <= 0) continue; // cut off at an end of the scale
             ratios.push_back(static_cast<float>(over_noise(seen.between, seen, quantum)));
         }
     const FlatRule rule = rule_of(half);
-    const double first = usual_ratio(ratios, 0.1, rule.tenth);
-    // Again from those that pass: by then the lowest tenth is no longer a guess about how much of the picture
+    const double first = usual_ratio(ratios, 0.02, rule.low); // on a crowded board little is flat
+    // Again from those that pass: by then the low quantile is no longer a guess about how much of the picture
     // is flat.
     std::erase_if(ratios, [&](float r) { return r > rule.limit * first; });
     return usual_ratio(ratios, 0.5, rule.median);
