@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <map>
 
 namespace ringwall::cli {
 namespace {
@@ -50,8 +51,9 @@ std::string wall_words(WallState wall) {
 
 std::string touching_words(const KeepOutRecord& keepout, bool mm) {
     const Estimate& min = mm ? keepout.min_mm : keepout.min_px;
-    if (!min) return "touches copper";
-    return "touches copper: no gap of " + fixed(2 * min.u(), mm ? 3 : 2) + (mm ? " mm" : " px") + " or more";
+    if (!min) return "copper at the wall";
+    return "copper at the wall: a gap of " + fixed(2 * min.u(), mm ? 3 : 2) + (mm ? " mm" : " px") +
+           " or more would have shown";
 }
 
 std::string keepout_words(const HoleRecord& hole, bool mm) {
@@ -64,12 +66,26 @@ std::string keepout_words(const HoleRecord& hole, bool mm) {
     case KeepOutState::runs_on:
         return "own copper runs on into a plane";
     case KeepOutState::none_in_view:
-        return keepout.searched_to_mm ? "no copper within " + fixed(*keepout.searched_to_mm, 2) + " mm"
-                                      : "no copper in view";
+        return keepout.searched_to_mm ? "no other copper within " + fixed(*keepout.searched_to_mm, 2) + " mm"
+                                      : "no other copper in view";
     case KeepOutState::undecided:
         return "undecided" + (keepout.why.empty() ? "" : ": " + keepout.why);
     }
     return {};
+}
+
+/// What is said of a hole behind its numbers: the ring, then what is unusual about the hole.
+std::string state_words(const HoleRecord& hole, bool mm) {
+    std::string words = keepout_words(hole, mm);
+    if (hole.shape.state == HoleShape::out_of_round) {
+        words += "; out of round";
+        if (hole.shape.excess_mm) words += " by " + with_u(hole.shape.excess_mm, 3) + " mm";
+    }
+    if (hole.wall.state == WallState::incomplete && hole.wall.covered_fraction)
+        words += "; plating on " + fixed(100 * *hole.wall.covered_fraction, 0) + " % of the turn";
+    if (hole.seen_fraction < 0.995)
+        words += "; " + fixed(100 * hole.seen_fraction, 0) + " % of the turn seen";
+    return words;
 }
 
 /// Text columns padded to their widest entry; "±" is two bytes and one column.
@@ -102,32 +118,157 @@ class Grid {
 };
 
 std::vector<std::string> row_of(const HoleRecord& hole, bool mm) {
+    const bool touching = hole.keepout.state == KeepOutState::touching; // its 0 is said in words
     return {hole.id,
             kind_words(hole.kind),
             fixed(mm ? *hole.x_mm : hole.x_px, mm ? 2 : 1),
             fixed(mm ? *hole.y_mm : hole.y_px, mm ? 2 : 1),
             with_u(mm ? hole.bore_mm : hole.bore_px, mm ? 3 : 2),
             wall_words(hole.wall.state),
-            with_u(mm ? hole.keepout.min_mm : hole.keepout.min_px, mm ? 3 : 2),
-            keepout_words(hole, mm)};
+            touching ? "none" : with_u(mm ? hole.keepout.min_mm : hole.keepout.min_px, mm ? 3 : 2),
+            state_words(hole, mm)};
 }
 
-std::string holes_text(const BoardRecord& record, bool mm) {
+std::string rows_text(const std::vector<const HoleRecord*>& holes, bool mm) {
+    if (holes.empty()) return {};
     Grid grid;
     const std::string unit = mm ? " mm" : " px";
     grid.add({"id", "kind", "x" + unit, "y" + unit, "bore" + unit, "wall", "keep-out" + unit, "state"});
+    for (const HoleRecord* hole : holes)
+        grid.add(row_of(*hole, mm));
+    return grid.text();
+}
+
+double bore_of(const HoleRecord& hole, bool mm) {
+    return (mm ? hole.bore_mm : hole.bore_px).value_or(0);
+}
+
+/// The holes that get a row of their own: where a screw may pass, and whatever is unusual.
+bool has_a_row(const HoleRecord& hole, bool mm) {
+    constexpr double least_screw_mm = 1.6; // M1.6, the smallest that holds boards: common practice, no source
+    constexpr double worn_mm = 0.05; // a quarter of the 0.2 mm that an M1.6 thread is deep (from memory)
+    if (hole.kind == HoleKind::via) return false;
+    if (hole.kind != HoleKind::hole || hole.added_by_person) return true;
+    if (!hole.bore_px) return false;
+    return !mm || bore_of(hole, mm) >= least_screw_mm || hole.wall.state == WallState::bare ||
+           hole.wall.state == WallState::incomplete || hole.shape.excess_mm.value_or(0) > worn_mm ||
+           hole.keepout.state == KeepOutState::touching;
+}
+
+/// Those with a row, in the record's order; of too many the widest.
+std::vector<const HoleRecord*> holes_with_rows(const BoardRecord& record, bool mm) {
+    constexpr std::size_t most = 30; // what fits on a screen
+    std::vector<const HoleRecord*> rows;
+    for (const auto& hole : record.holes)
+        if (has_a_row(hole, mm)) rows.push_back(&hole);
+    if (rows.size() <= most) return rows;
+    std::stable_sort(rows.begin(), rows.end(), [&](const HoleRecord* a, const HoleRecord* b) {
+        return bore_of(*a, mm) > bore_of(*b, mm);
+    });
+    rows.resize(most);
+    std::sort(rows.begin(), rows.end()); // places in the record: its order again
+    return rows;
+}
+
+std::string counted(std::size_t count, const std::string& one, const std::string& many) {
+    return std::to_string(count) + " " + (count == 1 ? one : many);
+}
+
+/// "8 with a ring, narrowest 0.316 ±0.036 mm (H26); 6 whose own copper runs on into a plane; 1 undecided".
+std::string rings_of(const std::vector<const HoleRecord*>& group, bool mm) {
+    const HoleRecord* narrowest = nullptr;
+    std::size_t rings = 0, run_on = 0, touching = 0, none = 0, out_of_round = 0;
+    for (const HoleRecord* hole : group) {
+        const KeepOutState state = hole->keepout.state;
+        run_on += state == KeepOutState::runs_on ? 1 : 0;
+        touching += state == KeepOutState::touching ? 1 : 0;
+        none += state == KeepOutState::none_in_view ? 1 : 0;
+        out_of_round += hole->shape.state == HoleShape::out_of_round ? 1 : 0;
+        if (state != KeepOutState::ring_seen || !hole->keepout.min_px) continue;
+        ++rings;
+        if (!narrowest || hole->keepout.min_px.value() < narrowest->keepout.min_px.value()) narrowest = hole;
+    }
+    std::string text;
+    const auto say = [&](std::size_t count, const std::string& what) {
+        if (count > 0) text += (text.empty() ? "" : "; ") + std::to_string(count) + " " + what;
+    };
+    if (narrowest)
+        say(rings, "with a ring, narrowest " +
+                       with_u(mm ? narrowest->keepout.min_mm : narrowest->keepout.min_px, mm ? 3 : 2) +
+                       (mm ? " mm (" : " px (") + narrowest->id + ")");
+    say(run_on, "whose own copper runs on into a plane");
+    say(touching, "with copper at the wall");
+    say(none, "with no other copper in view");
+    say(group.size() - rings - run_on - touching - none, "undecided");
+    if (out_of_round > 0) text += "; out of round: " + std::to_string(out_of_round);
+    return text;
+}
+
+std::string group_line(const std::vector<const HoleRecord*>& group, bool mm) {
+    const double least = bore_of(*group.front(), mm), most = bore_of(*group.back(), mm);
+    const int decimals = mm ? 2 : 1;
+    std::string bores = fixed(least, decimals);
+    if (fixed(most, decimals) != bores) bores += " to " + fixed(most, decimals);
+    const WallState wall = group.front()->wall.state;
+    return "  " + std::to_string(group.size()) + " of " + bores + (mm ? " mm, " : " px, ") +
+           (wall == WallState::undecided ? "plated or bare undecided" : wall_words(wall)) + ": " +
+           rings_of(group, mm) + "\n";
+}
+
+/// Like holes in one line: same wall, bores without a step between them.
+std::string groups_text(std::vector<const HoleRecord*> holes, bool mm) {
+    const double step = mm ? 0.05 : 2;
+    std::stable_sort(holes.begin(), holes.end(), [&](const HoleRecord* a, const HoleRecord* b) {
+        if (a->wall.state != b->wall.state) return a->wall.state < b->wall.state;
+        return bore_of(*a, mm) < bore_of(*b, mm);
+    });
+    std::string text;
+    std::vector<const HoleRecord*> group;
+    for (const HoleRecord* hole : holes) {
+        if (!group.empty() && (group.back()->wall.state != hole->wall.state ||
+                               bore_of(*hole, mm) - bore_of(*group.back(), mm) > step)) {
+            text += group_line(group, mm);
+            group.clear();
+        }
+        group.push_back(hole);
+    }
+    return group.empty() ? text : text + group_line(group, mm);
+}
+
+/// Holes without a number, by the reason why.
+std::string unmeasured_text(const std::vector<const HoleRecord*>& holes) {
+    std::map<std::string, std::vector<const HoleRecord*>> by_reason;
+    for (const HoleRecord* hole : holes)
+        by_reason[hole->bore_px.why()].push_back(hole);
+    std::string text;
+    for (const auto& [why, same] : by_reason)
+        text += "  " + std::to_string(same.size()) + " found and not measured: " + why + "\n";
+    return text;
+}
+
+std::string rest_text(const BoardRecord& record, const std::vector<const HoleRecord*>& rows, bool mm) {
+    std::vector<const HoleRecord*> measured, unmeasured;
     std::size_t vias = 0;
     for (const auto& hole : record.holes) {
         if (hole.kind == HoleKind::via)
             ++vias;
-        else
-            grid.add(row_of(hole, mm));
+        else if (!std::binary_search(rows.begin(), rows.end(), &hole))
+            (hole.bore_px ? measured : unmeasured).push_back(&hole);
     }
-    std::string text = record.holes.size() > vias ? grid.text() : "";
-    if (vias > 0) text += std::to_string(vias) + (vias == 1 ? " via" : " vias") + ": see holes.csv\n";
-    if (!record.holes.empty())
-        text += "± is U, the expanded uncertainty (k = 2); x, y from the first pixel's centre, y down\n";
+    std::string text;
+    if (!measured.empty() || !unmeasured.empty())
+        text += counted(measured.size() + unmeasured.size(), "hole", "holes") +
+                (rows.empty() ? "" : " more") + ", each in holes.csv:\n" + groups_text(measured, mm) +
+                unmeasured_text(unmeasured);
+    if (vias > 0) text += counted(vias, "via", "vias") + ", each in holes.csv\n";
     return text;
+}
+
+std::string holes_text(const BoardRecord& record, bool mm) {
+    if (record.holes.empty()) return {};
+    const auto rows = holes_with_rows(record, mm);
+    return rows_text(rows, mm) + rest_text(record, rows, mm) +
+           "± is U, the expanded uncertainty (k = 2); x, y from the first pixel's centre, y down\n";
 }
 
 } // namespace
@@ -141,7 +282,7 @@ std::string table_of(const BoardRecord& record) {
             text += "note: " + warning + "\n";
     }
     if (!record.why_nothing.empty()) text += "nothing measured: " + record.why_nothing + "\n";
-    return text + "clearance on a picture is not insulation; what is not proven stands in results.json\n";
+    return text + "a gap on a picture is not insulation; what is not proven stands in results.json\n";
 }
 
 } // namespace ringwall::cli

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "pictures/labels.hpp"
 
+#include <cmath>
 #include <doctest/doctest.h>
 
 using namespace ringwall;
@@ -11,7 +12,7 @@ TEST_CASE("labels never overlap, stay in the field and off the disks") {
     for (int i = 0; i < 400; ++i) {
         const Disk disk{{30.0 + 40 * (i % 20), 30.0 + 40 * (i / 20)}, 8};
         disks.push_back(disk);
-        wishes.push_back({disk, 60, 14, false});
+        wishes.push_back({disk, {60, 14}, {}, false});
     }
     const auto places = place_labels(wishes, disks, 860, 860);
     REQUIRE(places.size() == wishes.size());
@@ -35,12 +36,48 @@ TEST_CASE("labels never overlap, stay in the field and off the disks") {
 TEST_CASE("a label that may lead finds a place further off; the first wish is served first") {
     std::vector<Disk> disks;
     for (int i = 0; i < 9; ++i)
-        disks.push_back({{200.0 + 30 * (i % 3 - 1), 200.0 + 30 * (i / 3 - 1)}, 12});
-    const LabelWish wish{disks[4], 80, 20, true};
+        disks.push_back({{200.0 + 40 * (i % 3 - 1), 200.0 + 40 * (i / 3 - 1)}, 12});
+    const LabelWish wish{disks[4], {80, 20}, {}, true};
     const auto places = place_labels({wish, wish}, disks, 600, 600);
     REQUIRE(places[0]);
     REQUIRE(places[1]);
     CHECK(places[0]->led);
     CHECK_FALSE(places[0]->box.meets(places[1]->box));
-    CHECK_FALSE(place_labels({{disks[4], 80, 20, false}}, disks, 600, 600)[0]);
+    CHECK_FALSE(place_labels({{disks[4], {80, 20}, {}, false}}, disks, 600, 600)[0]);
+}
+
+TEST_CASE("lines to labels cross no label, no other disk and no other line; the brief label stands where the "
+          "full one cannot") {
+    std::vector<Disk> disks;
+    std::vector<LabelWish> wishes;
+    for (int i = 0; i < 36; ++i) {
+        disks.push_back({{220.0 + 36 * (i % 6), 220.0 + 36 * (i / 6)}, 6});
+        wishes.push_back({disks.back(), {70, 20}, {12, 9}, true});
+    }
+    const auto places = place_labels(wishes, disks, 640, 640);
+    int led = 0, brief = 0;
+    for (std::size_t i = 0; i < places.size(); ++i) {
+        if (!places[i]) continue;
+        brief += places[i]->brief ? 1 : 0;
+        CHECK(places[i]->box.width == (places[i]->brief ? 12 : 70));
+        if (!places[i]->led) continue;
+        ++led;
+        const Point from = places[i]->from, to = places[i]->to;
+        CHECK(std::hypot(from.x - disks[i].centre.x, from.y - disks[i].centre.y) ==
+              doctest::Approx(6).epsilon(0.01));
+        for (double share = 0.02; share < 0.98; share += 0.01) {
+            const Point p{from.x + (to.x - from.x) * share, from.y + (to.y - from.y) * share};
+            for (std::size_t k = 0; k < places.size(); ++k) {
+                if (k == i) continue;
+                CHECK(std::hypot(p.x - disks[k].centre.x, p.y - disks[k].centre.y) > 5.5);
+                if (!places[k]) continue;
+                const Box& box = places[k]->box;
+                const bool on_it = p.x > box.x + 2 && p.y > box.y + 2 && p.x < box.x + box.width - 2 &&
+                                   p.y < box.y + box.height - 2;
+                CHECK_FALSE(on_it);
+            }
+        }
+    }
+    CHECK(led > 3);
+    CHECK(brief > 3);
 }

@@ -83,18 +83,23 @@ TEST_CASE("away from holes and labels the picture is only grey, and its range is
             REQUIRE((p >> 8 & 0xFF) == (p & 0xFF));
         }
     }
-    CHECK(canvas->pixels()(600, 390) % 256 > 200); // the open hole is light
+    CHECK(canvas->pixels()(1200, 780) % 256 >
+          200); // the open hole is light; two canvas pixels a picture pixel
     CHECK(canvas->pixels()(10, 10) % 256 < 60);
-    CHECK(canvas->height() > 800); // the legend
+    CHECK(canvas->height() > 1600); // the legend
 }
 
 TEST_CASE("small pictures are drawn larger by whole pixels, huge ones smaller") {
-    CHECK(overlay_layout(300, 200).zoom == 3);
-    CHECK(overlay_layout(1200, 683).zoom == 1);
+    CHECK(overlay_layout(300, 200).zoom == 4);
+    CHECK(overlay_layout(1200, 683).zoom == 2);
+    CHECK(overlay_layout(1600, 900).zoom == 1);
     CHECK(overlay_layout(4096, 4096).zoom == 1);
     CHECK(overlay_layout(4096, 4096).text > 30);
     CHECK(overlay_layout(40000, 10).picture_width == 16000);
     CHECK(overlay_layout(1, 1).picture_width == 4);
+    CHECK(overlay_layout(4096, 4096, 10).label_text == overlay_layout(4096, 4096).text);
+    CHECK(overlay_layout(4096, 4096, 1000).label_text ==
+          doctest::Approx(overlay_layout(4096, 4096).text * 0.75));
 }
 
 TEST_CASE("nothing measured, no scale, values that are no numbers: still a picture") {

@@ -95,7 +95,7 @@ class Table {
     [[nodiscard]] std::optional<std::string> text(const std::string& key) const {
         const toml::node* node = find(key);
         if (node == nullptr) return std::nullopt;
-        const auto value = node->value_exact<std::string>();
+        auto value = node->value_exact<std::string>();
         if (!value) fail(key, *node, "text in quotes");
         return value;
     }

@@ -368,6 +368,7 @@ void add_halo(ImageView<const float> t, const NoiseModel& noise, const std::vect
     if (overshoots.size() < 8) return;
     const double middle = median_of(overshoots);
     std::vector<float> off;
+    off.reserve(overshoots.size());
     for (const float o : overshoots)
         off.push_back(static_cast<float>(std::abs(o - middle)));
     facts.halo_u = 1.25 * 1.4826 * median_of(off) / std::sqrt(static_cast<double>(overshoots.size()));

@@ -227,8 +227,8 @@ std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const
             if (rho < inner || rho > outer) continue;
             double turn = std::atan2(-dy, dx) / (2 * std::numbers::pi);
             if (turn < 0) turn += 1;
-            const int k =
-                std::min(count - 1, static_cast<int>(turn * count + 0.5) % count); // bin centres at k/count
+            const int k = std::min(count - 1, static_cast<int>(std::lround(turn * count)) %
+                                                  count); // bin centres at k/count
             bins[static_cast<std::size_t>(k)].push_back({rho, t(x, y)});
         }
     for (auto& bin : bins)
@@ -257,13 +257,28 @@ JudgedBin follow_edge(const std::vector<BinPixel>& pixels, const NoiseModel& noi
     return bin;
 }
 
+/// Whether the way out to `radius` is air: a bite is open from the bore, a bright spot behind a lead is not. No mean over
+/// three neighbouring pixels may fall half the way to the board's level.
+bool open_to(const std::vector<BinPixel>& pixels, const BinLevels& levels, const NoiseModel& noise, double from, double radius) {
+    const double slack = 2 * noise.sigma(levels.open) / std::sqrt(3.0);
+    const double floor = levels.open - 0.5 * std::abs(levels.open - levels.outside) - slack;
+    for (std::size_t i = 2; i < pixels.size(); ++i) {
+        if (pixels[i - 2].rho < from || pixels[i].rho > radius) continue;
+        if ((pixels[i - 2].t + pixels[i - 1].t + pixels[i].t) / 3 < floor) return false;
+    }
+    return true;
+}
+
 /// The circle's own radius first; where the pixels disagree, wherever an edge fits them best; where nothing
 /// fits, unseen.
 RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
                  const RimModel& model, double sigma, double search_px) {
     const double farthest = model.radius_px + search_px;
     JudgedBin near = follow_edge(pixels, noise, levels, model.radius_px, model.wall_px, sigma, farthest);
-    if (near.misfit < good_misfit && near.bin.seen) return near.bin;
+    const auto open_way = [&](const JudgedBin& bin) {
+        return open_to(pixels, levels, noise, model.radius_px - 4 * sigma, bin.bin.radius_px - 1.5 * sigma);
+    };
+    if (near.misfit < good_misfit && near.bin.seen && open_way(near)) return near.bin;
     const double start = best_start(pixels, levels, sigma, std::max(noise.sigma(levels.open), 1e-3),
                                     model.radius_px - 2 * sigma, farthest);
     JudgedBin far = follow_edge(pixels, noise, around(levels), start, model.wall_px, sigma, farthest);
@@ -271,6 +286,7 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
     JudgedBin& best = take_far ? far : near;
     best.bin.seen = best.bin.seen && best.misfit < lost_misfit;
     // An edge inside of the circle with another level behind it than the board's is a part's, not the hole's.
+    if (!open_way(best)) best.bin.seen = false;
     const bool inward = best.bin.radius_px < model.radius_px - 0.7 * sigma;
     if (inward && std::abs(best.plateau - levels.outside) > 0.3 * std::abs(levels.open - levels.outside))
         best.bin.seen = false;

@@ -12,7 +12,6 @@ namespace ringwall {
 namespace {
 
 constexpr double step_significance = 4.0; // sigmas between the near and the far zone for a step to be put in
-constexpr double turn_significance = 3.0; // the same over the whole turn: one look instead of dozens
 constexpr double least_step = 0.006;      // in T: smaller steps do not move the edge (below 0.01 px)
 constexpr double gap_gain = 6.0;          // chi-square that a gap must bring, besides 1 for each that is free
 constexpr double blur_before_change = 0.75; // sigmas by which a change's blur reaches in before it is noticed
@@ -72,7 +71,7 @@ std::vector<Behind> look_behind(ImageView<const float> t, const RimModel& model,
 }
 
 /// First bin from `first` on whose mean leaves the mean of the ones before by more than noise; none: -1.
-int first_change(const Behind& b, int first, double noise, double significance = step_significance) {
+int first_change(const Behind& b, int first, double noise) {
     for (int i = first + 2; i < Behind::bins; ++i) {
         const int here = b.pixels(i, i + 1), before = b.pixels(first, i);
         if (here < 2 || before < 2) continue;
@@ -199,7 +198,7 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
     if (near.empty()) return belief;
     const double noise_near = noise.sigma(std::max(near.front(), 0.01));
     set_bare_level(levels, near, noise_near, model, belief);
-    const int common = first_change(whole_turn(model, behind), near_from, noise_near, turn_significance);
+    const int common = first_change(whole_turn(model, behind), near_from, noise_near);
     std::vector<double> spread;
     for (std::size_t k = 0; k < behind.size(); ++k) {
         RimSector& s = model.sectors[k];
@@ -306,7 +305,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
     model = reading.fit.model;
     const auto behind = look_behind(t, model, shared.sigma_px);
     const double noise_near = noise.sigma(std::max(model.outside, 0.01));
-    const int common = first_change(whole_turn(model, behind), plated_near, noise_near, turn_significance);
+    const int common = first_change(whole_turn(model, behind), plated_near, noise_near);
     std::vector<double> lifts;
     for (std::size_t k = 0; k < behind.size(); ++k) {
         RimSector& s = model.sectors[k];

@@ -118,6 +118,7 @@ class RimSolver {
 
     RimFit run() {
         RimFit fit;
+        fit.sector_misfit.assign(model_.sectors.size(), 0.0);
         if (static_cast<int>(pixels_.size()) < 3 * static_cast<int>(fitted_.size()) / 2) {
             fit.model = model_;
             return fit;

@@ -86,6 +86,50 @@ void fill_worn(const std::vector<RimBin>& smooth, const std::vector<double>& d, 
     hole.worn_arcs = arcs_from_flags(outward);
 }
 
+/// The bore of a hole out of round is the least-squares circle through the boundary of the air. Returns its
+/// radius, or `radius` where no circle fits.
+double refit_circle(const std::vector<RimBin>& smooth, const Point& traced_from, double radius, Hole& hole) {
+    std::vector<Point> points;
+    std::vector<double> weights;
+    for (const RimBin& b : smooth)
+        if (b.seen) points.push_back(on_ray(traced_from, b.angle_deg, b.radius_px)), weights.push_back(1);
+    const CircleFit c = fit_circle(points, weights);
+    if (!c.ok) return radius;
+    const double u = hole.bore_px.has_value() ? hole.bore_px.u() : 0.1;
+    const double spread = 2 * c.rms / std::sqrt(static_cast<double>(points.size()));
+    hole.centre_px = c.centre;
+    hole.bore_px = Estimate::of(2 * c.radius, std::hypot(u, spread));
+    hole.u_x_px = std::hypot(hole.u_x_px, spread / 2);
+    hole.u_y_px = std::hypot(hole.u_y_px, spread / 2);
+    return c.radius;
+}
+
+/// Lowest and highest departure from the circle, px; u of the highest; sum of squared u.
+struct Extent {
+    double lowest = 1e9, highest = -1e9, u_high = 0, noise2 = 0;
+};
+
+/// Fills `hole.contour`, by ascending angle as seen from the hole's centre.
+Extent write_contour(const std::vector<RimBin>& smooth, const std::vector<double>& d,
+                     const Point& traced_from, double radius, double floor_px, Hole& hole) {
+    Extent extent;
+    hole.contour.clear();
+    for (std::size_t i = 0; i < smooth.size(); ++i) {
+        if (!smooth[i].seen) continue;
+        const Point p = on_ray(traced_from, smooth[i].angle_deg, smooth[i].radius_px);
+        double angle = std::atan2(hole.centre_px.y - p.y, p.x - hole.centre_px.x) * 180 / std::numbers::pi;
+        if (angle < 0) angle += 360;
+        const double u = std::hypot(smooth[i].u_px, floor_px);
+        hole.contour.push_back({angle, radius + d[i], u});
+        extent.lowest = std::min(extent.lowest, d[i]);
+        if (d[i] > extent.highest) extent.highest = d[i], extent.u_high = u;
+        extent.noise2 += u * u;
+    }
+    std::sort(hole.contour.begin(), hole.contour.end(),
+              [](const ContourPoint& a, const ContourPoint& b) { return a.angle_deg < b.angle_deg; });
+    return extent;
+}
+
 } // namespace
 
 void judge_shape(const std::vector<RimBin>& bins, double floor_px, Hole& hole) {
@@ -105,49 +149,20 @@ void judge_shape(const std::vector<RimBin>& bins, double floor_px, Hole& hole) {
     } else {
         hole.shape = departs_from_circle(bins, raw, floor_px) ? HoleShape::out_of_round : HoleShape::round;
     }
-    if (hole.shape ==
-        HoleShape::out_of_round) { // the bore is the least-squares circle through the boundary of the air
-        std::vector<Point> points;
-        std::vector<double> weights;
-        for (const RimBin& b : smooth)
-            if (b.seen) points.push_back(on_ray(traced_from, b.angle_deg, b.radius_px)), weights.push_back(1);
-        if (const CircleFit c = fit_circle(points, weights); c.ok) {
-            const double u = hole.bore_px.has_value() ? hole.bore_px.u() : 0.1;
-            hole.centre_px = c.centre;
-            radius = c.radius;
-            const double spread = 2 * c.rms / std::sqrt(static_cast<double>(points.size()));
-            hole.bore_px = Estimate::of(2 * radius, std::hypot(u, spread));
-            hole.u_x_px = std::hypot(hole.u_x_px, spread / 2),
-            hole.u_y_px = std::hypot(hole.u_y_px, spread / 2);
-        }
-    }
+    if (hole.shape == HoleShape::out_of_round) radius = refit_circle(smooth, traced_from, radius, hole);
     const auto d = departures(smooth, traced_from, hole.centre_px, radius);
-    double lowest = 1e9, highest = -1e9, noise2 = 0, u_high = 0;
-    hole.contour.clear();
-    for (std::size_t i = 0; i < smooth.size(); ++i) {
-        if (!smooth[i].seen) continue;
-        const Point p = on_ray(traced_from, smooth[i].angle_deg, smooth[i].radius_px);
-        double angle = std::atan2(hole.centre_px.y - p.y, p.x - hole.centre_px.x) * 180 / std::numbers::pi;
-        if (angle < 0) angle += 360;
-        const double u = std::hypot(smooth[i].u_px, floor_px);
-        hole.contour.push_back({angle, radius + d[i], u});
-        lowest = std::min(lowest, d[i]);
-        if (d[i] > highest) highest = d[i], u_high = u;
-        noise2 += u * u;
-    }
-    std::sort(hole.contour.begin(), hole.contour.end(),
-              [](const ContourPoint& a, const ContourPoint& b) { return a.angle_deg < b.angle_deg; });
+    const Extent extent = write_contour(smooth, d, traced_from, radius, floor_px, hole);
     if (hole.contour.empty()) return;
-    const double noise = std::sqrt(noise2 / static_cast<double>(hole.contour.size()));
+    const double noise = std::sqrt(extent.noise2 / static_cast<double>(hole.contour.size()));
     const double u_bore = hole.bore_px.has_value() ? hole.bore_px.u() / 2 : 0.05;
     if (hole.shape == HoleShape::out_of_round) {
         // Peak to valley of pure noise is about 4 of its sigma over some dozens of independent windows.
-        const double valley = highest - lowest;
+        const double valley = extent.highest - extent.lowest;
         hole.roundness_px =
             Estimate::of(std::sqrt(std::max(0.0, valley * valley - 16 * noise * noise)), 1.5 * noise);
-        hole.furthest_void_px = Estimate::of(radius + highest, std::hypot(u_high, u_bore));
+        hole.furthest_void_px = Estimate::of(radius + extent.highest, std::hypot(extent.u_high, u_bore));
         hole.inscribed_px =
-            Estimate::of(2 * (radius + std::min(0.0, lowest + noise)), 2 * std::hypot(noise, u_bore));
+            Estimate::of(2 * (radius + std::min(0.0, extent.lowest + noise)), 2 * std::hypot(noise, u_bore));
         fill_worn(smooth, d, floor_px, hole);
         return;
     }

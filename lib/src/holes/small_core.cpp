@@ -73,7 +73,7 @@ Profile radial_profile(ImageView<const float> picture, const Rim& rim, double re
             const auto bin = static_cast<std::size_t>(d / width);
             if (bin >= bins) continue;
             const double turn = std::atan2(dy, dx) / (2 * std::numbers::pi) + 1;
-            const auto ray = static_cast<std::size_t>(turn * rim_rays + 0.5) % rim_rays;
+            const auto ray = static_cast<std::size_t>(std::lround(turn * rim_rays)) % rim_rays;
             if (d > 1 && rim.ends[ray] != RayEnd::rim) continue;
             sum[bin] += picture(x, y), distance[bin] += d, count[bin] += 1;
         }

@@ -3,7 +3,6 @@
 
 #include "core/text.hpp"
 #include "core/version.hpp"
-#include "inspection/concerns.hpp"
 #include "record/json_text.hpp"
 #include "record/names.hpp"
 
@@ -80,7 +79,7 @@ void fill_exposure(SourceRecord& source, const ExposureFacts& exposure) {
 }
 
 std::vector<std::string> warnings_of(const Session::Products& products, const Scale& scale) {
-    std::vector<std::string> warnings = warnings_of_facts(*products.facts);
+    std::vector<std::string> warnings = products.facts->notes;
     if (products.exposure) {
         for (const auto& warning : products.exposure->warnings)
             warnings.push_back(warning);
@@ -115,26 +114,22 @@ SourceRecord source_record(const Session::Products& products, const Scale& scale
 
 std::vector<std::string> not_proven_face_on() {
     return {
-        "A face-on picture adds all copper layers together: which layer a plane lies on, and which plane is "
-        "live, is not "
-        "visible; a plane in front can hide a ring behind it.",
+        ("A face-on picture adds all copper layers together: which layer a plane lies on, and which plane is "
+         "live, is not visible; a plane in front can hide a ring behind it."),
         "Thread grooves in a hole's wall and cracks thinner than the picture's blur do not show.",
-        "A hole out of round is measured; whether wear or drilling made it so is not. Not seeing wear is not "
-        "absence of "
-        "wear.",
-        "Chips, moisture, charred laminate, vibration and creep are not measured, and no break seen is not "
-        "continuity.",
+        ("A hole out of round is measured; whether wear or drilling made it so is not. Not seeing wear is "
+         "not absence of wear."),
+        ("Chips, moisture, charred laminate, vibration and creep are not measured, and no break seen is not "
+         "continuity."),
         "A picture of the empty board does not show where a screw sits.",
-        "Copper that this picture cannot show, because it is thinner than the thinnest foil it would have "
-        "shown or hidden by "
-        "a part, is not counted.",
-        "One unit says almost nothing about all units: with none failing out of one drawn at random, the "
-        "failing share may "
-        "still be 95 % (95 % confidence); a returned or chosen unit supports no share at all.",
+        ("Copper that this picture cannot show, because it is thinner than the thinnest foil it would have "
+         "shown or hidden by a part, is not counted."),
+        ("One unit says almost nothing about all units: with none failing out of one drawn at random, the "
+         "failing share may still be 95 % (95 % confidence); a returned or chosen unit supports no share at "
+         "all."),
         "Clearance on a picture is not insulation. Until a net is established, treat all copper as live.",
-        "This is an aid to inspection and no certification. Recalled parts stay out of use whatever it says. "
-        "Local rules, "
-        "the authority and licensed practice come first.",
+        ("This is an aid to inspection and no certification. Recalled parts stay out of use whatever it "
+         "says. Local rules, the authority and licensed practice come first."),
     };
 }
 

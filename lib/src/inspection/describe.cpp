@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/text.hpp"
 #include "geometry/scale.hpp"
-#include "inspection/concerns.hpp"
 #include "inspection/stages.hpp"
 #include "plan/plan.hpp"
 #include "record/names.hpp"

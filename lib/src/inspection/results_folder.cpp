@@ -39,7 +39,7 @@ template<std::size_t n>
 std::string first_foreign(const fs::path& folder, const std::array<const char*, n>& own) {
     std::error_code error;
     for (const auto& entry : fs::directory_iterator(folder, error)) {
-        const std::string name = entry.path().filename().string();
+        std::string name = entry.path().filename().string();
         if (std::find(own.begin(), own.end(), name) == own.end()) return name;
     }
     return {};

@@ -95,14 +95,16 @@ class PumpController {
         kit_.part(Ring{{21.5, 24}, 1.3, 2.7}, copper(), 1.1);
         kit_.part(rectangle(17.7, 22.8, 19.0, 25.2), tin(), 0.08);
         kit_.part(rectangle(24.0, 22.8, 25.3, 25.2), tin(), 0.08);
-        for (int i = 0; i < 9; ++i)
-            kit_.via({16.8 + 0.9 * (i % 3), 14.2 + 0.9 * (i / 3)}, Net::supply);
+        for (const double x : {0.0, 0.9, 1.8})
+            for (const double y : {0.0, 0.9, 1.8})
+                kit_.via({16.8 + x, 14.2 + y}, Net::supply);
     }
 
     void controller() {
         kit_.package(middle, leads, pitch, body, true);
-        for (int i = 0; i < 9; ++i)
-            kit_.via({middle.x - 1.6 + 1.6 * (i % 3), middle.y - 1.6 + 1.6 * (i / 3)}, Net::ground);
+        for (const double x : {-1.6, 0.0, 1.6})
+            for (const double y : {-1.6, 0.0, 1.6})
+                kit_.via({middle.x + x, middle.y + y}, Net::ground);
         kit_.pad(Role::top, middle, 5.0, 5.0);
         for (int i = 0; i < leads; i += 3) { // decoupling below
             const Point p = lead(3, i);

@@ -135,8 +135,9 @@ void BoardMaker::place_via_field() {
     Point middle;
     if (!find_place(half * 1.42 + 0.6, half + 0.8, middle)) return;
     for (int i = 0; i < columns * columns; ++i) {
-        place_hole({middle.x - half + pitch * (i % columns), middle.y - half + pitch * (i / columns)},
-                   drill_mm, true, true, drill_mm / 2 + 0.28);
+        const int row = i / columns, column = i % columns;
+        place_hole({middle.x - half + pitch * column, middle.y - half + pitch * row}, drill_mm, true, true,
+                   drill_mm / 2 + 0.28);
         ring_via(holes_.back());
     }
 }

@@ -23,10 +23,10 @@ struct Colour {
 /// and on grey; none of them means good or bad. No red, amber or green, so that nobody reads a verdict into a
 /// line.
 namespace palette {
-inline constexpr Colour wall{86, 190, 245};    ///< sky: holes and their walls
-inline constexpr Colour ring{255, 226, 92};    ///< straw: copper-free ring
-inline constexpr Colour contact{214, 96, 190}; ///< plum: copper at the wall, own copper running on
-inline constexpr Colour hidden{205, 205, 205}; ///< parts of the turn that something hides
+inline constexpr Colour wall{86, 190, 245};     ///< sky: holes and their walls
+inline constexpr Colour ring{255, 226, 92};     ///< straw: copper-free ring
+inline constexpr Colour contact{236, 128, 214}; ///< plum: copper at the wall, own copper running on
+inline constexpr Colour hidden{205, 205, 205};  ///< parts of the turn that something hides
 inline constexpr Colour ink{245, 245, 245};
 inline constexpr Colour halo{15, 15, 20, 0.75};
 inline constexpr Colour panel{28, 30, 36};

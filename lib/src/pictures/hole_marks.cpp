@@ -81,7 +81,7 @@ void draw_wall(Canvas& canvas, const OverlayLayout& layout, const HoleRecord& ho
 /// A filled or unmeasured hole: a cross where it is, so that nobody takes it for missed.
 void draw_cross(Canvas& canvas, const OverlayLayout& layout, const HoleRecord& hole) {
     if (hole.kind != HoleKind::filled && hole.bore_px) return;
-    const double arm = std::max(4.0 / layout.zoom, bore_radius(hole) * 0.6);
+    const double arm = std::max(4 * layout.line / layout.zoom, bore_radius(hole) * 0.6);
     for (const double angle : {45.0, 135.0}) {
         canvas.line({layout.at(on_ray(hole, angle, arm)), layout.at(on_ray(hole, angle + 180, arm))}, false,
                     LineStyle::solid, layout.line, palette::wall);
@@ -184,6 +184,7 @@ std::string bore_text(const HoleRecord& hole) {
 }
 
 std::string keepout_text(const HoleRecord& hole) {
+    if (!hole.bore_px && hole.keepout.state == KeepOutState::undecided) return {}; // said of the bore already
     switch (hole.keepout.state) {
     case KeepOutState::ring_seen:
         return "keep-out " + mm_or_px(hole.keepout.min_mm, hole.keepout.min_px);
@@ -197,6 +198,18 @@ std::string keepout_text(const HoleRecord& hole) {
         return "keep-out undecided";
     }
     return {};
+}
+
+Colour keepout_colour(const HoleRecord& hole) {
+    switch (hole.keepout.state) {
+    case KeepOutState::touching:
+    case KeepOutState::runs_on:
+        return palette::contact;
+    case KeepOutState::undecided:
+        return palette::hidden;
+    default:
+        return palette::ring;
+    }
 }
 
 } // namespace ringwall

@@ -22,5 +22,7 @@ double outer_radius(const HoleRecord& hole);
 std::string bore_text(const HoleRecord& hole);
 /// "keep-out 0.391 ±0.060 mm", "touches copper", ...
 std::string keepout_text(const HoleRecord& hole);
+/// That of the line which the text is about.
+Colour keepout_colour(const HoleRecord& hole);
 
 } // namespace ringwall

@@ -23,21 +23,28 @@ struct Disk {
     [[nodiscard]] bool meets(const Box& box) const;
 };
 
+struct Size {
+    double width = 0, height = 0;
+};
+
 /// A label that wants a place near its disk.
 struct LabelWish {
     Disk at;
-    double width = 0, height = 0;
-    bool may_lead = false; ///< may stand further off, with a line to its hole
+    Size full;
+    Size brief;            ///< what is said where the full label finds no room; 0: nothing
+    bool may_lead = false; ///< the full label may stand further off, with a line to its hole
 };
 
 struct LabelPlace {
     Box box;
-    bool led = false; ///< stands off: draw a line to the hole
+    bool brief = false;
+    bool led = false;   ///< stands off: draw a line to the hole
+    Point from{}, to{}; ///< that line, from the disk's rim to the label
 };
 
-/// Places for labels, in the order of the wishes (the most wanted first): inside the field, never over
-/// another label, and over no disk where that can be had; a wish that may lead tries twice as far and more.
-/// None: no room.
+/// Places for labels, the most wanted first: inside the field, never over another label, a disk or another
+/// label's line. First every full label beside its own disk; then further off with a line that crosses
+/// nothing; then the brief ones. In the order of the wishes; none: no room.
 std::vector<std::optional<LabelPlace>> place_labels(const std::vector<LabelWish>& wishes,
                                                     const std::vector<Disk>& disks, double field_width,
                                                     double field_height);

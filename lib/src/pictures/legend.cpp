@@ -78,13 +78,15 @@ std::vector<std::string> Legend::sentences(int labels_left_out) const {
             "Ø bore, keep-out: smallest copper-free ring; ± is U, the expanded uncertainty (k = 2); ") +
         (mm ? "lengths in mm." : "no scale: lengths in px."));
     if (labels_left_out > 0) {
-        list.push_back("Labels left out for want of room: " + std::to_string(labels_left_out) +
-                       " (see holes.csv).");
+        list.push_back("No room for the numbers of " + std::to_string(labels_left_out) +
+                       (labels_left_out == 1 ? " hole" : " holes") +
+                       ": small id alone, numbers in holes.csv.");
     }
     if (!record_.why_nothing.empty()) list.push_back("Nothing measured: " + record_.why_nothing + ".");
-    list.push_back("All copper layers lie on top of each other here: which plane is live is not visible. "
-                   "Clearance on a picture "
-                   "is not insulation. Colours mean kinds of line, not good or bad.");
+    list.push_back("A small id alone also stands at vias. A cross: a hole that was found and could not be "
+                   "measured. Colours mean kinds of line, not good or bad.");
+    list.push_back("All copper layers lie on top of each other here: which plane is live is not visible. A "
+                   "gap on a picture is not insulation.");
     return list;
 }
 

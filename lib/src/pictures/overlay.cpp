@@ -60,51 +60,59 @@ struct Label {
     const HoleRecord* hole;
     std::string first, second; ///< two lines; the second may be empty
     double size;
+    [[nodiscard]] bool via() const { return hole->kind == HoleKind::via; }
 };
+
+std::size_t hardware_holes(const BoardRecord& record) {
+    return static_cast<std::size_t>(
+        std::count_if(record.holes.begin(), record.holes.end(),
+                      [](const HoleRecord& hole) { return hole.kind != HoleKind::via; }));
+}
 
 std::vector<Label> labels_of(const BoardRecord& record, const OverlayLayout& layout) {
     std::vector<Label> labels;
     for (const auto& hole : record.holes) {
-        if (hole.kind == HoleKind::via) continue;
-        labels.push_back({&hole, hole.id + "  " + bore_text(hole), keepout_text(hole), layout.text});
+        if (hole.kind == HoleKind::via)
+            labels.push_back({&hole, hole.id, "", layout.label_text * 0.75});
+        else
+            labels.push_back(
+                {&hole, hole.id + "  " + bore_text(hole), keepout_text(hole), layout.label_text});
     }
-    for (const auto& hole : record.holes) {
-        if (hole.kind == HoleKind::via) labels.push_back({&hole, hole.id, "", layout.text * 0.75});
-    }
+    std::stable_sort(labels.begin(), labels.end(), [](const Label& a, const Label& b) {
+        if (a.via() || b.via()) return !a.via() && b.via();
+        return a.hole->bore_px.value_or(0) > b.hole->bore_px.value_or(0);
+    });
     return labels;
 }
 
 LabelWish wish_of(const Label& label, const OverlayLayout& layout, Canvas& canvas) {
     const double width =
         std::max(canvas.text_width(label.first, label.size), canvas.text_width(label.second, label.size));
-    const double lines = label.second.empty() ? 1 : 2;
-    return {{layout.at({label.hole->x_px, label.hole->y_px}), outer_radius(*label.hole) * layout.zoom},
-            width + label.size * 0.5,
-            label.size * 1.25 * lines + label.size * 0.2,
-            label.hole->kind != HoleKind::via};
+    const double lines = label.second.empty() ? 1 : 2, pad = label.size * 0.5;
+    const double small = layout.label_text * 0.75;
+    LabelWish wish;
+    wish.at = {layout.at({label.hole->x_px, label.hole->y_px}), outer_radius(*label.hole) * layout.zoom};
+    wish.full = {width + pad, label.size * (1.25 * lines + 0.2)};
+    if (!label.via()) wish.brief = {canvas.text_width(label.hole->id, small) + 0.5 * small, 1.45 * small};
+    wish.may_lead = !label.via();
+    return wish;
 }
 
 void draw_label(Canvas& canvas, const OverlayLayout& layout, const Label& label, const LabelPlace& place) {
     const Box& box = place.box;
-    if (place.led) {
-        const Point hole = layout.at({label.hole->x_px, label.hole->y_px});
-        const Point corner{std::clamp(hole.x, box.x, box.x + box.width),
-                           std::clamp(hole.y, box.y, box.y + box.height)};
-        const double length = std::hypot(corner.x - hole.x, corner.y - hole.y);
-        const double share = std::min(1.0, outer_radius(*label.hole) * layout.zoom / std::max(length, 1.0));
-        const Point rim{hole.x + (corner.x - hole.x) * share, hole.y + (corner.y - hole.y) * share};
-        canvas.line({rim, corner}, false, LineStyle::solid, layout.line * 0.7, palette::ink);
-    }
-    const double x = box.x + label.size * 0.25;
-    canvas.text(x, box.y + label.size * 1.05, label.first, label.size, palette::ink, true);
-    if (!label.second.empty())
-        canvas.text(x, box.y + label.size * 2.3, label.second, label.size, palette::ring, true);
+    if (place.led)
+        canvas.line({place.from, place.to}, false, LineStyle::solid, layout.line * 0.7, palette::ink);
+    const double size = place.brief ? layout.label_text * 0.75 : label.size, x = box.x + size * 0.25;
+    canvas.text(x, box.y + size * 1.05, place.brief ? label.hole->id : label.first, size, palette::ink, true);
+    if (!place.brief && !label.second.empty())
+        canvas.text(x, box.y + size * 2.3, label.second, size, keepout_colour(*label.hole), true);
 }
 
-/// Returns how many hardware holes found no room for their label.
+/// Returns how many hardware holes found no room for their whole label.
 int draw_labels(Canvas& canvas, const OverlayLayout& layout, const BoardRecord& record) {
     const std::vector<Label> labels = labels_of(record, layout);
     std::vector<LabelWish> wishes;
+    wishes.reserve(labels.size());
     for (const auto& label : labels)
         wishes.push_back(wish_of(label, layout, canvas));
     std::vector<Disk> disks;
@@ -114,31 +122,31 @@ int draw_labels(Canvas& canvas, const OverlayLayout& layout, const BoardRecord& 
     const auto places = place_labels(wishes, disks, layout.picture_width, layout.picture_height);
     int left_out = 0;
     for (std::size_t i = 0; i < labels.size(); ++i) {
-        if (places[i])
-            draw_label(canvas, layout, labels[i], *places[i]);
-        else if (labels[i].hole->kind != HoleKind::via)
-            ++left_out;
+        if (places[i]) draw_label(canvas, layout, labels[i], *places[i]);
+        if (!labels[i].via() && (!places[i] || places[i]->brief)) ++left_out;
     }
     return left_out;
 }
 
 } // namespace
 
-OverlayLayout overlay_layout(int width_px, int height_px) {
+OverlayLayout overlay_layout(int width_px, int height_px, std::size_t labels) {
     OverlayLayout layout;
     const double longest = std::max(width_px, height_px);
-    if (longest < 900) layout.zoom = std::min(4.0, std::ceil(900 / longest));
+    if (longest < 1600) layout.zoom = std::min(4.0, std::ceil(1600 / longest));
     if (longest > 16000) layout.zoom = 16000 / longest;
     layout.picture_width = std::max(1, static_cast<int>(std::lround(width_px * layout.zoom)));
     layout.picture_height = std::max(1, static_cast<int>(std::lround(height_px * layout.zoom)));
     const double drawn = std::max(layout.picture_width, layout.picture_height);
     layout.text = std::max(12.0, drawn / 105);
+    const double crowd = std::clamp(std::sqrt(static_cast<double>(labels) / 30), 1.0, 4.0 / 3);
+    layout.label_text = std::max(12.0, layout.text / crowd);
     layout.line = std::max(1.5, drawn / 850);
     return layout;
 }
 
 std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record) {
-    const OverlayLayout layout = overlay_layout(t.width(), t.height());
+    const OverlayLayout layout = overlay_layout(t.width(), t.height(), hardware_holes(record));
     const Legend legend(record, layout);
     auto canvas = std::make_unique<Canvas>(std::max(layout.picture_width, legend.least_width()),
                                            layout.picture_height + legend.height(layout.picture_width));

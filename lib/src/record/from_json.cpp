@@ -80,7 +80,7 @@ class Node {
 
 Estimate read_estimate(const Node& node) {
     if (node["value"].is_null()) return Estimate::missing(node["why"].text());
-    const Estimate estimate = Estimate::of(node["value"].number(), node["u"].number());
+    Estimate estimate = Estimate::of(node["value"].number(), node["u"].number());
     if (!estimate) node.fail("a value with an uncertainty of 0 or more");
     return estimate;
 }

@@ -261,7 +261,7 @@ Problem collect(const Scene& scene, const RingExpectation& ring, const FeatureSe
         if (std::hypot(dx - shape.nearest.x, dy - shape.nearest.y) < 14 + 4 * blur)
             problem.pixels.push_back({dx, dy, static_cast<double>(t), ring_t(ring, ray, r, blur)});
     });
-    problem.copper = ring.copper / ring.laminate;
+    problem.copper = ring.foil / ring.laminate;
     problem.copper_u = 0.35 * (1 - problem.copper);
     problem.scale_u = 0.2 * (1 - problem.copper);
     return problem;

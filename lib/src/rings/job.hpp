@@ -28,7 +28,8 @@ struct Job {
     Hole& hole;
     std::span<const Hole> neighbours;
     const RingOptions& options;
-    RingLevels levels{};
+    RingLevels picture_levels{};
+    RingLevels levels{}; ///< of the neighbourhood
     WallLine wall{};
     bool plated = false;
     double wall_zone_px = 0; ///< what the wall's blur spoils
@@ -50,6 +51,8 @@ struct Job {
     RayFlags joined{};                     ///< rays along which own copper runs on into a plane
     double land_px = 0;                    ///< outer radius of own copper round the hole, 0: none
     bool runs_on = false;
+    bool all_joined =
+        false; ///< of `runs_on`: no foil of the ring's edge is seen that could be another conductor's
     std::vector<GapOfRay> gaps{};
     /// Of the ring's fit parameters, then wall radius, centre x, centre y, then four of each feature.
     Eigen::MatrixXd covariance{};
@@ -67,9 +70,25 @@ inline std::size_t idx(int ray) {
 
 /// Fills patch, field, sights, ring_seen, hidden.
 void look_around(Job& job);
+/// Rays on which something in front of the hole darkens the air just inside its wall: a part that any copper
+/// seen there may be the rest of.
+RayFlags parts_over_bore(const Job& job);
+/// Rays answered `local` that run on from hidden ones become hidden: a part's own outline.
+void hide_beside_parts(Job& job);
 /// Fits the closed contour, if there is one: ring, land_px, and answers on the rays it explains or that
 /// depart from it.
 void fit_contour(Job& job);
+/// Contour `contour` of the fitted ring has copper behind it on a ray: in the ray's sector its step is a good
+/// part of a foil.
+bool stands_on(const Job& job, std::size_t contour, int ray);
+/// The ring's edges, as many as the picture can tell apart: the least chi-square plus log(pixels) a parameter
+/// decides. Not ok: no closed ring.
+RingFit fit_planes(const Job& job);
+/// Answers the rays flagged, on which copper bridges the ring from the hole to a plane: own copper, joined,
+/// where it is a spoke.
+void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridge);
+/// Foils of the copper that bridges the ring on rays `joined`, read half way across it; 99: none.
+int bridging_foils(const Job& job, const RingExpectation& ring);
 /// Answers for all other rays: own copper, local edges, far copper.
 void answer_rest(Job& job);
 /// Fits an edge of its own on each ray answered `local`, near `start_px`.

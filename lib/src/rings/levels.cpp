@@ -3,18 +3,67 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace ringwall::rings {
 
 int RingLevels::foils(double t) const {
-    double above = laminate;
-    int k = 0;
-    for (double level : copper) {
-        if (t > 0.5 * (above + level)) break;
-        above = level;
+    if (t > copper_below) return 0;
+    int k = 1;
+    for (std::size_t i = 1; i < copper.size() && t < 0.5 * (copper[i - 1] + copper[i]); ++i)
         ++k;
-    }
     return k;
+}
+
+namespace {
+
+constexpr int least_flat = 40; ///< px: a level seen on less is a crossing of traces, or noise
+
+/// Peaks of the flat values' logarithms, falling in T.
+std::vector<double> peaks_of(const std::vector<FlatValue>& values, double below, double above, double width) {
+    const double top = std::log(below), bottom = std::log(above);
+    const auto cells = static_cast<std::size_t>(std::clamp((top - bottom) / width, 1.0, 400.0)) + 3;
+    std::vector<double> count(cells, 0), sum(cells, 0);
+    for (const FlatValue& v : values) {
+        if (!v.flat || static_cast<double>(v.t) >= below || static_cast<double>(v.t) <= above) continue;
+        const double log_t = std::log(static_cast<double>(v.t));
+        const auto cell = std::min(static_cast<std::size_t>((top - log_t) / width) + 1, cells - 2);
+        count[cell] += 1;
+        sum[cell] += log_t;
+    }
+    std::vector<double> peaks;
+    double last_count = 0;
+    for (std::size_t i = 1; i + 1 < cells; ++i) {
+        const double here = count[i - 1] + count[i] + count[i + 1];
+        if (here < least_flat || count[i] < count[i - 1] || count[i] <= count[i + 1]) continue;
+        const double log_t = (sum[i - 1] + sum[i] + sum[i + 1]) / here;
+        if (!peaks.empty() && std::log(peaks.back()) - log_t < 2.5 * width) { // shoulders of one peak
+            if (here > last_count) peaks.back() = std::exp(log_t), last_count = here;
+            continue;
+        }
+        peaks.push_back(std::exp(log_t));
+        last_count = here;
+    }
+    return peaks;
+}
+
+} // namespace
+
+RingLevels local_levels(const RingLevels& picture, const std::vector<FlatValue>& values, double smooth_sigma,
+                        double land_t) {
+    RingLevels out = picture;
+    double ratio = picture.copper.front() / picture.laminate; // of one foil, the thickest if they differ
+    for (std::size_t k = 1; k < picture.copper.size(); ++k)
+        ratio = std::min(ratio, picture.copper[k] / picture.copper[k - 1]);
+    if (land_t > 0) out.dense_below = std::min(out.dense_below, land_t * std::sqrt(ratio));
+    const double width = std::max(2 * smooth_sigma, 0.3 * picture.fine_step) / picture.laminate;
+    std::vector<double> peaks = peaks_of(values, picture.copper_below, out.dense_below, width);
+    if (!peaks.empty()) out.copper = peaks;
+    while (out.copper.back() * std::sqrt(ratio) > out.dense_below)
+        out.copper.push_back(out.copper.back() * ratio);
+    out.copper_below =
+        std::min(picture.copper_below, out.laminate - 0.25 * (out.laminate - out.copper.front()));
+    return out;
 }
 
 RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials) {
@@ -47,6 +96,10 @@ RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials)
     const double last = out.copper.back();
     const double before_last = out.copper.size() > 1 ? out.copper[out.copper.size() - 2] : out.laminate;
     out.dense_below = last * last / before_last; // one foil more than ever seen
+    const double sigma = map.noise.sigma(out.laminate) * std::sqrt(std::max(1.0, map.noise.correlation));
+    // A mean over a Gaussian of 1 px has sigma / (2 sqrt(pi)): what that shows at 9 sigma costs no sharpness.
+    out.fine_step = std::clamp(9 * sigma / (2 * std::sqrt(std::numbers::pi)), step / 6, step);
+    out.copper_below = out.laminate - 0.5 * out.fine_step;
     out.blur_px = std::max(map.blur_sigma_px.value_or(1.0), 0.4);
     out.blur_u_px = map.blur_sigma_px ? std::max(map.blur_sigma_px.u(), 0.01 * out.blur_px) : 0.3;
     out.noise = map.noise;

@@ -7,8 +7,9 @@
 namespace ringwall::rings {
 namespace {
 
-constexpr double near_reach_px = 56; ///< first look; most rings lie nearer
-constexpr double rim_px = 8;         ///< outermost part of a patch, where its smoothing lacks neighbours
+/// Looks in turn, each only when the one before left much of the turn open: most rings lie near.
+constexpr std::array<double, 2> near_reach_px{44, 96};
+constexpr double rim_px = 8; ///< outermost part of a patch, where its smoothing lacks neighbours
 
 /// Foils of a plane that a plated hole is joined to all round: the ring of the other planes lies in its
 /// copper.
@@ -29,6 +30,7 @@ int ground_of(const Job& job) {
 
 void look(Job& job, double reach_px) {
     job.reach_px = reach_px;
+    job.levels = job.picture_levels;
     job.patch =
         make_patch(job.map, job.levels, job.hole, job.wall, job.neighbours, reach_px, job.wall_zone_px, 1);
     job.sights =
@@ -46,10 +48,11 @@ bool answered(const RaySight& s) {
 
 /// Rays that met nothing near look on in blocks of two by two pixels.
 void look_far(Job& job) {
-    const Patch far = make_patch(job.map, job.levels, job.hole, job.wall, job.neighbours,
+    RingLevels levels = job.picture_levels;
+    const Patch far = make_patch(job.map, levels, job.hole, job.wall, job.neighbours,
                                  job.options.search_px + rim_px, job.wall_zone_px, 2);
     const auto sights =
-        scan(far, job.levels, job.hole, job.wall, job.neighbours, job.wall_zone_px, job.options.search_px);
+        scan(far, levels, job.hole, job.wall, job.neighbours, job.wall_zone_px, job.options.search_px);
     for (std::size_t i = 0; i < rays; ++i) {
         if (answered(job.sights[i]) || job.ring_seen[i].first() > 0) continue;
         if (sights[i].first > job.searched_px) job.far_px[i] = sights[i].first;
@@ -57,6 +60,20 @@ void look_far(Job& job) {
         if (sights[i].cut) job.sights[i].cut = true;
     }
     job.searched_px = job.wall.largest_px + job.options.search_px;
+}
+
+/// Own copper as far as was looked: a wide land, or a plane joined to the hole.
+bool own_goes_on(const Job& job) {
+    return std::count_if(job.sights.begin(), job.sights.end(),
+                         [](const RaySight& s) { return s.own_to_the_end; }) > 30;
+}
+
+/// A ring so near the end of the look that its copper's level cannot be read.
+bool ring_near_the_end(const Job& job) {
+    int late = 0;
+    for (const RingSight& s : job.ring_seen)
+        late += s.first() > job.searched_px - 6 * job.levels.blur_px - 4 ? 1 : 0;
+    return late > 20;
 }
 
 } // namespace
@@ -70,23 +87,33 @@ std::uint64_t Job::seed() const {
 }
 
 void look_around(Job& job) {
-    look(job, std::min(near_reach_px, job.options.search_px));
+    const auto open_rays = [&](int& met) {
+        int open = 0;
+        met = 0;
+        for (std::size_t i = 0; i < rays; ++i) {
+            const bool seen =
+                job.sights[i].first > 0 || job.ring_seen[i].first() > 0 || job.sights[i].own_to_the_end;
+            met += seen ? 1 : 0;
+            open += !seen && !answered(job.sights[i]) ? 1 : 0;
+        }
+        return open;
+    };
     int met = 0, open = 0;
-    for (std::size_t i = 0; i < rays; ++i) {
-        const bool seen =
-            job.sights[i].first > 0 || job.ring_seen[i].first() > 0 || job.sights[i].own_to_the_end;
-        met += seen ? 1 : 0;
-        open += !seen && !answered(job.sights[i]) ? 1 : 0;
+    for (const double reach : near_reach_px) {
+        look(job, std::min(reach, job.options.search_px + rim_px));
+        open = open_rays(met);
+        if (open < 40 && !ring_near_the_end(job) && !own_goes_on(job)) break;
     }
-    if (open > 0 && job.options.search_px > near_reach_px) {
+    if (open > 0 && job.options.search_px > near_reach_px.back()) {
         if (met == 0)
             look(job, job.options.search_px + rim_px); // whatever is there decides the smallest gap
         else
             look_far(job);
     }
     job.hidden = rays_in(job.hole.hidden_arcs);
+    const RayFlags over_bore = parts_over_bore(job);
     for (std::size_t i = 0; i < rays; ++i)
-        if (job.sights[i].hidden) job.hidden[i] = true;
+        if (job.sights[i].hidden || over_bore[i]) job.hidden[i] = true;
 }
 
 } // namespace ringwall::rings

@@ -21,7 +21,7 @@ void measure_ring(const TransmissionMap& map, const MaterialMap& materials, Hole
     if (hole.kind == HoleKind::slot) return give_up(hole, "a slot: its ring is not measured");
     if (hole.wall.state == WallState::undecided) return give_up(hole, "plated or bare is undecided");
     Job job{.map = map, .hole = hole, .neighbours = neighbours, .options = options};
-    job.levels = ring_levels(map, materials);
+    job.levels = job.picture_levels = ring_levels(map, materials);
     if (!job.levels.why_not.empty()) return give_up(hole, job.levels.why_not);
     job.wall = wall_line(hole);
     if (!job.wall.valid) return give_up(hole, "the hole's wall was not measured");

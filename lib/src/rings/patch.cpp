@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace ringwall::rings {
 namespace {
@@ -127,8 +126,53 @@ void smooth_usable(Patch& patch, double sigma) {
         if (mask[i] > 1e-3F) patch.smooth[i] = value[i] / mask[i];
 }
 
-/// 4-connected pieces of copper by flood fill; the wall zone of a plated hole and joined dense stuff count as
-/// copper.
+/// Every second free pixel, flat when nothing changes over the width of an edge to either side.
+std::vector<FlatValue> flat_values(const Patch& patch, const RingLevels& levels, double sigma) {
+    std::vector<FlatValue> out;
+    const double edge_px = 1.5 * std::hypot(levels.blur_px, patch.smoothing_px);
+    const int away = std::max(1, static_cast<int>(std::lround(edge_px / patch.bin)));
+    const float most = static_cast<float>(3.5 * sigma);
+    for (int y = away; y + away < patch.height; y += 2)
+        for (int x = away; x + away < patch.width; x += 2) {
+            const std::size_t i = patch.at(x, y);
+            const auto level_with = [&](std::size_t k) {
+                return patch.use[k] == Use::free && std::abs(patch.smooth[k] - patch.smooth[i]) < most;
+            };
+            const auto down = static_cast<std::size_t>(away) * static_cast<std::size_t>(patch.width);
+            const auto across = static_cast<std::size_t>(away);
+            if (patch.use[i] != Use::free || static_cast<double>(patch.smooth[i]) > levels.copper_below)
+                continue;
+            const bool flat = level_with(i - across) && level_with(i + across) && level_with(i - down) &&
+                              level_with(i + down);
+            out.push_back({patch.smooth[i], flat});
+        }
+    return out;
+}
+
+/// T of a plated hole's land: the level that most rays have where the wall's blur ends; 0: no such level.
+double land_level(const Patch& patch, const RingLevels& levels, const WallLine& wall, double zone_px) {
+    std::vector<float> seen;
+    for (int ray = 0; ray < rays; ++ray) {
+        const Point d = ray_direction(ray);
+        const double rho = (wall.radius_px[static_cast<std::size_t>(ray)] + zone_px + 1.5) / patch.bin;
+        const int x = static_cast<int>(std::lround(patch.centre.x + rho * d.x));
+        const int y = static_cast<int>(std::lround(patch.centre.y + rho * d.y));
+        if (patch.contains(x, y) && patch.use[patch.at(x, y)] == Use::free)
+            seen.push_back(patch.smooth[patch.at(x, y)]);
+    }
+    if (seen.size() < rays / 2) return 0;
+    std::vector<float> sorted = seen;
+    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
+                     sorted.end());
+    const double middle = static_cast<double>(sorted[sorted.size() / 2]);
+    if (middle > levels.copper_below) return 0;
+    const double near = std::max(0.5 * levels.fine_step, 0.06 * (levels.laminate - middle));
+    const auto agree = std::count_if(
+        seen.begin(), seen.end(), [&](float t) { return std::abs(static_cast<double>(t) - middle) < near; });
+    return 2 * agree > static_cast<std::ptrdiff_t>(seen.size()) ? middle : 0;
+}
+
+/// 4-connected pieces of copper by flood fill; the wall zone of a plated hole counts as copper.
 void label_copper(Patch& patch, bool plated) {
     const auto copper = [&](std::size_t i) {
         switch (patch.use[i]) {
@@ -136,8 +180,6 @@ void label_copper(Patch& patch, bool plated) {
             return patch.foils[i] > 0;
         case Use::wall:
             return plated;
-        case Use::dense:
-            return true;
         default:
             return false;
         }
@@ -172,7 +214,8 @@ void label_copper(Patch& patch, bool plated) {
 void mark_dense(Patch& patch, const RingLevels& levels, double margin_px) {
     std::vector<std::size_t> found;
     for (std::size_t i = 0; i < patch.use.size(); ++i)
-        if (patch.use[i] == Use::free && patch.smooth[i] < levels.dense_below) found.push_back(i);
+        if (patch.use[i] == Use::free && static_cast<double>(patch.smooth[i]) < levels.dense_below)
+            found.push_back(i);
     const int reach = static_cast<int>(std::ceil(margin_px / patch.bin));
     for (std::size_t i : found) {
         const int x = static_cast<int>(i) % patch.width, y = static_cast<int>(i) / patch.width;
@@ -187,24 +230,27 @@ void mark_dense(Patch& patch, const RingLevels& levels, double margin_px) {
 
 } // namespace
 
-Patch make_patch(const TransmissionMap& map, const RingLevels& levels, const Hole& hole, const WallLine& wall,
+Patch make_patch(const TransmissionMap& map, RingLevels& levels, const Hole& hole, const WallLine& wall,
                  std::span<const Hole> neighbours, double reach_px, double wall_zone_px, int bin) {
     Patch patch;
     lay_out(patch, map, hole, wall.largest_px + reach_px, bin);
     take_blocks(patch, map);
     mark_holes(patch, hole, wall, neighbours, wall_zone_px);
-    // Half a step shall be 4.5 sigma of the smoothed noise: sigma after a Gaussian of s px is sigma / (2
-    // sqrt(pi) s).
+    // Sigma after a Gaussian of s px is sigma / (2 sqrt(pi) s).
     const double sigma =
         levels.noise.sigma(levels.laminate) * std::sqrt(std::max(1.0, levels.noise.correlation));
-    const double wanted = 9 * sigma / (levels.step() * 2 * std::sqrt(std::numbers::pi));
-    patch.smoothing_px = std::clamp(wanted, 0.0, 6.0);
-    if (patch.smoothing_px > 0.35 * bin) smooth_usable(patch, patch.smoothing_px / bin);
+    constexpr double spread = 3.5449077018110318; // 2 sqrt(pi)
+    patch.smoothing_px = std::clamp(9 * sigma / (levels.fine_step * spread), 0.0, 6.0);
+    const bool smoothed = patch.smoothing_px > 0.35 * bin;
+    if (smoothed) smooth_usable(patch, patch.smoothing_px / bin);
+    const bool plated = hole.wall.state == WallState::plated || hole.wall.state == WallState::incomplete;
+    const double smooth_sigma = sigma / std::max(1.0 * bin, smoothed ? spread * patch.smoothing_px : 1.0);
+    levels = local_levels(levels, flat_values(patch, levels, smooth_sigma), smooth_sigma,
+                          plated ? land_level(patch, levels, wall, wall_zone_px) : 0);
     mark_dense(patch, levels, 2 * levels.blur_px + 0.5);
     for (std::size_t i = 0; i < patch.foils.size(); ++i)
         if (patch.use[i] == Use::free)
-            patch.foils[i] = static_cast<std::uint8_t>(levels.foils(patch.smooth[i]));
-    const bool plated = hole.wall.state == WallState::plated || hole.wall.state == WallState::incomplete;
+            patch.foils[i] = static_cast<std::uint8_t>(levels.foils(static_cast<double>(patch.smooth[i])));
     label_copper(patch, plated);
     return patch;
 }

@@ -41,8 +41,8 @@ struct Patch {
 };
 
 /// `reach_px` beyond the wall's largest radius; `wall_zone_px`: width outside the wall that belongs to the
-/// wall's blur.
-Patch make_patch(const TransmissionMap& map, const RingLevels& levels, const Hole& hole, const WallLine& wall,
+/// wall's blur. `levels` are the picture's and become the neighbourhood's.
+Patch make_patch(const TransmissionMap& map, RingLevels& levels, const Hole& hole, const WallLine& wall,
                  std::span<const Hole> neighbours, double reach_px, double wall_zone_px, int bin);
 
 } // namespace ringwall::rings

@@ -181,7 +181,7 @@ GainField gains(const Scene& scene, const PolarField& field, const RingExpectati
             if (!field.usable[field.at(i, j)]) continue;
             const double rho = j * pace, seen = static_cast<double>(field.t[field.at(i, j)]);
             const double t = ring_t(ring, i, rho, blur);
-            const double other = inward ? std::min(t, ring.copper) : std::max(t, ring.laminate);
+            const double other = inward ? std::min(t, ring.foil) : std::max(t, ring.laminate);
             const double sigma = scene.levels.noise.sigma(t);
             const double here = (seen - t) * (seen - t), there = (seen - other) * (seen - other);
             out.gain[at * static_cast<std::size_t>(out.count) + static_cast<std::size_t>(j - out.least)] =
@@ -244,8 +244,8 @@ bool own_pixels_agree(const GainField& field, int ray, int half, const Departure
 double ring_t(const RingExpectation& ring, int ray, double rho, double blur_px) {
     const auto at = static_cast<std::size_t>((ray + rays) % rays);
     double t = ring.laminate;
-    if (ring.edge_px[at] > 0)
-        t += (ring.copper - ring.laminate) * blurred_edge((rho - ring.edge_px[at]) / blur_px).cdf;
+    for (std::size_t k = 0; k < ring.planes.size(); ++k)
+        t += ring.steps[k][at] * blurred_edge((rho - ring.planes[k][at]) / blur_px).cdf;
     if (ring.land_px[at] > 0)
         t += (ring.land - ring.laminate) * (1 - blurred_edge((rho - ring.land_px[at]) / blur_px).cdf);
     return t;

@@ -41,9 +41,13 @@ std::array<RingSight, rays> ring_sights(const Scene& scene, const PolarField& fi
 
 /// What a fitted ring says about every ray: half-height radii and levels in T.
 struct RingExpectation {
-    std::array<double, rays> edge_px{}; ///< the ring's copper edge, 0: none
-    std::array<double, rays> land_px{}; ///< outer edge of the hole's own land, 0: none
-    double laminate = 0, copper = 0, land = 0;
+    std::array<double, rays> edge_px{};             ///< the first of the ring's copper edges, 0: none
+    std::array<double, rays> land_px{};             ///< outer edge of the hole's own land, 0: none
+    std::vector<std::array<double, rays>> planes{}; ///< all copper edges
+    std::vector<std::array<double, rays>> steps{};  ///< what each adds to T (negative)
+    double laminate = 0, land = 0;
+    double copper = 0; ///< behind all edges, where that is darkest
+    double foil = 0;   ///< one foil on what lies in the ring: what a trace there looks like
 };
 
 /// T of the ring on a ray, up to its edge and a little beyond.

@@ -11,6 +11,7 @@ namespace {
 /// 2R.
 Contour true_contour(const Contour& half_height, double blur_px) {
     Contour out = half_height;
+    if (out.sides > 0) return out; // blur leaves straight edges where they are
     const double r = half_height.r50;
     out.r50 = true_radius(r, blur_px);
     for (int k = 2; k <= out.order; ++k)
@@ -63,11 +64,14 @@ void put_on_contour(const Job& job, const std::vector<Contour>& contours, int ra
     const Point d = ray_direction(ray);
     std::size_t nearest = static_cast<std::size_t>(job.ring.contour);
     out.rho = contours[nearest].along(d);
-    for (std::size_t c = nearest + 1; c < contours.size(); ++c)
-        if (const double rho = contours[c].along(d); rho < out.rho) {
-            out.rho = rho;
-            nearest = c;
-        }
+    bool stood = stands_on(job, nearest, ray);
+    for (std::size_t c = nearest + 1; c < contours.size(); ++c) {
+        const double rho = contours[c].along(d);
+        if (!stands_on(job, c, ray) || (stood && rho >= out.rho)) continue;
+        out.rho = rho;
+        nearest = c;
+        stood = true;
+    }
     std::array<double, 3 + 2 * most_order> f{};
     contours[nearest].slopes(out.rho * d.x, out.rho * d.y, f.data());
     const double rate = std::max(0.3, f[0] * d.x + f[1] * d.y);
@@ -186,14 +190,20 @@ void fill_profile(Job& job) {
         sample.gap_px = std::max(0.0, edge.rho - job.wall.radius_px[idx(i)]);
         sample.u_px = std::sqrt(std::max(common, 0.0) + edge.gap.u_own_px * edge.gap.u_own_px);
         sample.reason = GapReason::measured;
-        if (!(job.runs_on && (job.ring.ok || job.of_own_piece[idx(i)])))
-            job.gaps.push_back(std::move(edge.gap));
+        const bool of_plane = job.ring.ok ? job.all_joined && job.answer[idx(i)] == Answer::contour
+                                          : job.runs_on && job.of_own_piece[idx(i)];
+        if (!of_plane) job.gaps.push_back(std::move(edge.gap));
     }
     for (int k = 0; k < static_cast<int>(job.features.size()); ++k) {
         GapOfRay nearest = nearest_of_feature(job, k);
-        const bool there =
-            job.answer[idx(nearest.ray)] == Answer::feature && job.feature_of[idx(nearest.ray)] == k;
-        if (there) job.gaps.push_back(std::move(nearest));
+        const std::size_t at = idx(nearest.ray);
+        const bool there = job.answer[at] == Answer::feature && job.feature_of[at] == k;
+        if (!there) continue;
+        const double along = job.features[static_cast<std::size_t>(k)].along(
+                                 ray_direction(nearest.ray), job.wall.radius_px[at], job.searched_px) -
+                             job.wall.radius_px[at];
+        if (std::abs(along - nearest.gap_px) < 1)
+            job.gaps.push_back(std::move(nearest)); // else far off what was seen
     }
 }
 

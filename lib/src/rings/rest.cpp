@@ -109,9 +109,10 @@ void answer_rest(Job& job) {
             job.answer[i] = Answer::far;
         }
     }
+    hide_beside_parts(job);
     RingExpectation bare_board;
     bare_board.laminate = job.levels.laminate;
-    bare_board.copper = job.levels.copper.front();
+    bare_board.copper = bare_board.foil = job.levels.copper.front();
     fit_features(job, bare_board, seen_without_ring(job), Answer::none);
     fit_local(job, start, from_wall);
 }

@@ -23,7 +23,7 @@ int plateau_of(const StepModel& model, const FitPixel& p) {
         if (std::abs(outside) < near) return -1;
         if (outside > 0) level = e + 1;
     }
-    return level;
+    return model.level_at(level, p.ray);
 }
 
 void wall_distances(const Scene& scene, const StepModel& model, double rho, FitPixel& p) {
@@ -55,6 +55,7 @@ double level_u_of(const RingLevels& levels, int foils) {
 int preferred_order(const StepModel& model, int contour, const std::vector<RayScore>& scores, int pixels,
                     double widen) {
     const Contour& c = model.contours[static_cast<std::size_t>(contour)];
+    if (c.sides > 0) return 1;
     constexpr int n = 3 + 2 * (most_order - 1);
     using Matrix = Eigen::Matrix<double, n, n>;
     using Vector = Eigen::Matrix<double, n, 1>;
@@ -127,6 +128,8 @@ Gathered gather(const Scene& scene, const StepModel& model, const Region& region
     visit(scene, region, model.walls > 0,
           [&](std::size_t index, double dx, double dy, double rho, int ray, float t) {
               FitPixel p{static_cast<float>(dx), static_cast<float>(dy), t, {}, ray};
+              for (const Contour& contour : model.contours)
+                  if (contour.near_corner(dx, dy, feels_edge * model.blur_px)) return;
               wall_distances(scene, model, rho, p);
               const int level = plateau_of(model, p);
               if (level < 0) {

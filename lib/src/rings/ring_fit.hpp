@@ -80,7 +80,7 @@ struct Gathered {
     };
     std::vector<Plateau> plateaus; ///< one a level of the model
 };
-/// `foils[l]`: what the smoothed patch must say of a plateau pixel of level l (-1: air of the hole).
+/// `foils[l]`: what the smoothed patch must say of a plateau pixel of model.level[l] (-1: air of the hole).
 Gathered gather(const Scene& scene, const StepModel& model, const Region& region, std::span<const int> foils);
 
 /// Prior of a fit: the levels of the picture, outvoted by the plateaus seen here.

@@ -1,8 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "rings/step_fit.hpp"
 
-#include "rings/wall_line.hpp"
-
 #include <Eigen/Cholesky>
 
 #include <algorithm>
@@ -44,9 +42,10 @@ void add_contour_slopes(const StepModel& m, int contour, const FitPixel& p, doub
 
 void predict(const StepModel& m, const FitPixel& p, Prediction& out) {
     const int edges = m.edges();
-    out.t = m.level[0];
+    auto inner = static_cast<std::size_t>(m.level_at(0, p.ray));
+    out.t = m.level[inner];
     std::fill_n(out.slope.begin(), m.parameters(), 0.0);
-    out.slope[0] = 1;
+    out.slope[inner] = 1;
     const double inverse_blur = 1 / m.blur_px;
     double last_wall = 1e9;
     for (int e = 0; e < edges; ++e) {
@@ -64,10 +63,12 @@ void predict(const StepModel& m, const FitPixel& p, Prediction& out) {
         }
         const double z = outside * inverse_blur;
         const EdgeValue edge = blurred_edge(z);
-        const double step = m.level[at + 1] - m.level[at];
+        const auto outer = static_cast<std::size_t>(m.level_at(e + 1, p.ray));
+        const double step = m.level[outer] - m.level[inner];
         out.t += step * edge.cdf;
-        out.slope[at] -= edge.cdf;
-        out.slope[at + 1] += edge.cdf;
+        out.slope[inner] -= edge.cdf;
+        out.slope[outer] += edge.cdf;
+        inner = outer;
         const double gain = step * edge.pdf * inverse_blur; // dT per px that the pixel moves outward
         out.slope[static_cast<std::size_t>(m.blur_index())] -= gain * z;
         if (is_wall || clipped)
@@ -103,7 +104,8 @@ void add_prior(const StepModel& m, const StepModel& start, const StepPrior& prio
         add(base, now.cx, then.cx, prior.contour_u_px);
         add(base + 1, now.cy, then.cy, prior.contour_u_px);
         add(base + 2, now.r50, then.r50, prior.contour_u_px);
-        for (int h = 0; h < now.parameters() - 3; ++h)
+        if (now.sides > 0) add(base + 3, now.turn, then.turn, 0.3);
+        for (int h = 0; h < now.parameters() - 3 && now.sides == 0; ++h)
             add(base + 3 + h, now.harmonic[static_cast<std::size_t>(h)], 0, prior.contour_u_px / 10);
     }
 }
@@ -152,7 +154,8 @@ StepModel moved(const StepModel& m, const Eigen::VectorXd& step) {
         contour.cx += step(base);
         contour.cy += step(base + 1);
         contour.r50 = std::max(0.5, contour.r50 + step(base + 2));
-        for (int h = 0; h < contour.parameters() - 3; ++h)
+        if (contour.sides > 0) contour.turn += std::clamp(step(base + 3), -0.1, 0.1);
+        for (int h = 0; h < contour.parameters() - 3 && contour.sides == 0; ++h)
             contour.harmonic[static_cast<std::size_t>(h)] += step(base + 3 + h);
     }
     return out;
@@ -179,8 +182,32 @@ double half_height_radius(double radius_px, double blur_px) {
     return std::sqrt(std::max(radius_px * radius_px - blur_px * blur_px, 0.01));
 }
 
+namespace {
+
+/// The side of a polygon nearest to a point: its normal.
+Point nearest_side(const Contour& c, double dx, double dy) {
+    const double part = 2 * std::numbers::pi / c.sides;
+    const double angle = c.turn + part * std::round((std::atan2(dy, dx) - c.turn) / part);
+    return {std::cos(angle), std::sin(angle)};
+}
+
+} // namespace
+
+bool Contour::near_corner(double x, double y, double reach_px) const {
+    if (sides == 0) return false;
+    const double dx = x - cx, dy = y - cy;
+    const double part = 2 * std::numbers::pi / sides;
+    const double at = (std::atan2(dy, dx) - turn) / part, nearest = std::round(at);
+    const double other = turn + part * (at > nearest ? nearest + 1 : nearest - 1);
+    return std::cos(other) * dx + std::sin(other) * dy - r50 > -reach_px;
+}
+
 double Contour::outside(double x, double y) const {
     const double dx = x - cx, dy = y - cy;
+    if (sides > 0) {
+        const Point n = nearest_side(*this, dx, dy);
+        return n.x * dx + n.y * dy - r50;
+    }
     const double d = std::sqrt(dx * dx + dy * dy);
     double r = r50;
     if (order > 1 && d > 0) {
@@ -199,6 +226,14 @@ double Contour::outside(double x, double y) const {
 
 void Contour::slopes(double x, double y, double* out) const {
     const double dx = x - cx, dy = y - cy;
+    if (sides > 0) {
+        const Point n = nearest_side(*this, dx, dy);
+        out[0] = n.x;
+        out[1] = n.y;
+        out[2] = 1;
+        out[3] = n.y * dx - n.x * dy;
+        return;
+    }
     const double d = std::max(std::sqrt(dx * dx + dy * dy), 1e-9);
     const double c1 = dx / d, s1 = dy / d;
     out[0] = c1;
@@ -215,6 +250,16 @@ void Contour::slopes(double x, double y, double* out) const {
 }
 
 double Contour::along(Point direction) const {
+    if (sides > 0) {
+        double nearest = 1e9;
+        for (int k = 0; k < sides; ++k) {
+            const double angle = turn + 2 * std::numbers::pi * k / sides;
+            const Point n{std::cos(angle), std::sin(angle)};
+            const double facing = n.x * direction.x + n.y * direction.y;
+            if (facing > 1e-6) nearest = std::min(nearest, (r50 + n.x * cx + n.y * cy) / facing);
+        }
+        return std::max(nearest, 0.0);
+    }
     double rho = std::max(r50 + cx * direction.x + cy * direction.y, 0.0);
     for (int i = 0; i < 8; ++i) {
         const double x = rho * direction.x, y = rho * direction.y;

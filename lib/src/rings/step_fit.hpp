@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "rings/wall_line.hpp"
 #include "ringwall/image.hpp"
 #include "ringwall/transmission.hpp"
 
 #include <Eigen/Core>
 
 #include <array>
+#include <cstdint>
 #include <span>
 #include <vector>
 
@@ -22,17 +24,21 @@ EdgeValue blurred_edge(double z);
 inline constexpr int most_order = 6;
 
 /// A closed contour in px from the hole's centre (y down): a circle plus harmonics 2..order about the
-/// circle's own centre. `r50` is the radius of the half-height line; blur moves it inward of the true edge,
-/// see true_radius.
+/// circle's own centre, or with `sides` a regular polygon. `r50` is the radius of the half-height line (of a
+/// polygon to the middle of a side); blur moves a round one inward of the true edge, see true_radius.
 struct Contour {
     double cx = 0, cy = 0, r50 = 0;
     int order = 1;
     std::array<double, 2 * (most_order - 1)> harmonic{}; ///< cos 2, sin 2, cos 3, ...
+    int sides = 0;                                       ///< of a polygon: 3 or more
+    double turn = 0;                                     ///< rad (x, y down) of the normal of one side
 
-    [[nodiscard]] int parameters() const { return 3 + 2 * (order - 1); }
+    [[nodiscard]] int parameters() const { return sides > 0 ? 4 : 3 + 2 * (order - 1); }
     /// How far outside the half-height line a point lies, to first order in the harmonics.
     [[nodiscard]] double outside(double x, double y) const;
-    /// Derivatives of -outside with respect to (cx, cy, r50, harmonics) at a point.
+    /// Of a polygon: nearer than `reach_px` to two sides at once, where blur rounds the corner off.
+    [[nodiscard]] bool near_corner(double x, double y, double reach_px) const;
+    /// Derivatives of -outside with respect to (cx, cy, r50, then harmonics or turn) at a point.
     void slopes(double x, double y, double* out) const;
     /// Distance from the hole's centre to the half-height line along a unit direction (hole's centre inside
     /// the contour).
@@ -46,16 +52,24 @@ double half_height_radius(double radius_px, double blur_px);
 
 /// Going outward: level[0], edge 0, level[1], edge 1, ... The first `walls` edges are the hole's own and
 /// known up to one common shift; the others are free contours. No contour comes inside the last wall edge
-/// when `walls` > 0.
+/// when `walls` > 0. Levels from number `common` outward may differ by sector of the turn: planes end
+/// behind a ring.
 struct StepModel {
     int walls = 0;
     std::vector<Contour> contours;
-    std::vector<double> level;
+    std::vector<double> level; ///< see level_at
     double blur_px = 1;
     double wall_shift_px = 0;
+    int common = 0, sectors = 1;
+    std::array<std::uint8_t, rays> sector{}; ///< of each ray
 
     [[nodiscard]] int edges() const { return walls + static_cast<int>(contours.size()); }
-    [[nodiscard]] int level_count() const { return edges() + 1; }
+    [[nodiscard]] int level_count() const { return common + (edges() + 1 - common) * sectors; }
+    /// Index into `level` of what lies behind `passed` edges on a ray.
+    [[nodiscard]] int level_at(int passed, int ray) const {
+        if (passed < common) return passed;
+        return common + (passed - common) * sectors + sector[static_cast<std::size_t>(ray)];
+    }
     [[nodiscard]] int blur_index() const { return level_count(); }
     [[nodiscard]] int shift_index() const { return level_count() + 1; }
     [[nodiscard]] int contour_index(int contour) const;

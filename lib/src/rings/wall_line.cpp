@@ -63,7 +63,7 @@ double angle_deg_of(double dx, double dy) {
 }
 
 int ray_of(double dx, double dy) {
-    return static_cast<int>(angle_deg_of(dx, dy) + 0.5) % rays;
+    return static_cast<int>(std::lround(angle_deg_of(dx, dy))) % rays;
 }
 
 WallLine wall_line(const Hole& hole) {

@@ -1,0 +1,84 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "rings/job.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace ringwall::rings {
+namespace {
+
+constexpr int beside = 2; ///< rays on either side that share a mean
+
+struct Air {
+    double sum = 0;
+    int count = 0;
+};
+
+/// Pixels of the outer half of the bore along a ray, clear of the wall's blur.
+Air air_along(const Job& job, int ray, double plating_px) {
+    Air air;
+    const double end = job.wall.radius_px[idx(ray)] - plating_px - 3 * job.levels.blur_px;
+    const Point d = ray_direction(ray);
+    for (double rho = 0.5 * end; rho < end; rho += 1) {
+        const int x = static_cast<int>(std::lround(job.hole.centre_px.x + rho * d.x));
+        const int y = static_cast<int>(std::lround(job.hole.centre_px.y + rho * d.y));
+        if (!job.map.t.contains(x, y)) continue;
+        air.sum += static_cast<double>(job.map.t(x, y));
+        ++air.count;
+    }
+    return air;
+}
+
+} // namespace
+
+RayFlags parts_over_bore(const Job& job) {
+    RayFlags out{};
+    const double plating = job.plated && job.hole.bore_px && job.hole.drill_px
+                               ? std::max(0.0, job.hole.drill_px.value() - job.hole.bore_px.value()) / 2
+                               : 0;
+    std::array<Air, rays> air{};
+    std::vector<double> means;
+    for (int i = 0; i < rays; ++i) {
+        air[idx(i)] = air_along(job, i, plating);
+        if (air[idx(i)].count >= 4) means.push_back(air[idx(i)].sum / air[idx(i)].count);
+    }
+    if (means.size() < rays / 2) return out; // too small to tell
+    const auto bright = means.begin() + static_cast<std::ptrdiff_t>(3 * means.size() / 4);
+    std::nth_element(means.begin(), bright, means.end());
+    const double open = std::min(*bright, job.levels.open);
+    const double sigma =
+        job.levels.noise.sigma(open) * std::sqrt(std::max(1.0, job.levels.noise.correlation));
+    for (int i = 0; i < rays; ++i) {
+        Air sum;
+        for (int k = -beside; k <= beside; ++k) {
+            sum.sum += air[idx(i + k)].sum;
+            sum.count += air[idx(i + k)].count;
+        }
+        if (sum.count < 4) continue;
+        // Rays lie closer than pixels near the centre: a pixel counts some two times in the mean.
+        const double u = sigma * std::sqrt(2.0 / sum.count);
+        out[idx(i)] = sum.sum / sum.count < open - std::max(5 * u, 0.5 * job.levels.fine_step);
+    }
+    return out;
+}
+
+void hide_beside_parts(Job& job) {
+    constexpr int reach = 5;
+    RayFlags part = job.hidden;
+    // A run of copper nearer than the ring, next to a part, is the rest of that part.
+    for (const int step : {1, -1})
+        for (int k = 0, since = rays; k < 2 * rays; ++k) {
+            const std::size_t at = idx(step * k);
+            since = part[at] ? 0 : since + 1;
+            if (job.answer[at] != Answer::local || since > reach) continue;
+            part[at] = true;
+            since = 0;
+        }
+    for (std::size_t i = 0; i < rays; ++i)
+        if (part[i] && !job.hidden[i]) {
+            job.hidden[i] = true;
+            job.answer[i] = Answer::hidden;
+        }
+}
+
+} // namespace ringwall::rings
