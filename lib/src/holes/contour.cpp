@@ -257,9 +257,10 @@ JudgedBin follow_edge(const std::vector<BinPixel>& pixels, const NoiseModel& noi
     return bin;
 }
 
-/// Whether the way out to `radius` is air: a bite is open from the bore, a bright spot behind a lead is not. No mean over
-/// three neighbouring pixels may fall half the way to the board's level.
-bool open_to(const std::vector<BinPixel>& pixels, const BinLevels& levels, const NoiseModel& noise, double from, double radius) {
+/// Whether the way out to `radius` is air: a bite is open from the bore, a bright spot behind a lead is not.
+/// No mean over three neighbouring pixels may fall half the way to the board's level.
+bool open_to(const std::vector<BinPixel>& pixels, const BinLevels& levels, const NoiseModel& noise,
+             double from, double radius) {
     const double slack = 2 * noise.sigma(levels.open) / std::sqrt(3.0);
     const double floor = levels.open - 0.5 * std::abs(levels.open - levels.outside) - slack;
     for (std::size_t i = 2; i < pixels.size(); ++i) {
