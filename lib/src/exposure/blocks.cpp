@@ -44,6 +44,7 @@ struct Neighbourhood {
     double between = 0; ///< variance of the block means
     double within = 0;  ///< mean variance within the blocks
     double slope = 0;   ///< squares explained by a plane through the means
+    bool cut = false;
 };
 
 Neighbourhood look(const Blocks& blocks, int col, int row, int half) {
@@ -58,6 +59,7 @@ Neighbourhood look(const Blocks& blocks, int col, int row, int half) {
             means[k++] = blocks.mean[i];
             seen.mean += blocks.mean[i];
             seen.within += blocks.variance[i];
+            seen.cut = seen.cut || blocks.is_cut(i);
             gx += c * blocks.mean[i];
             gy += r * blocks.mean[i];
             norm += c * c;
@@ -88,7 +90,7 @@ double usual_ratio(const Blocks& blocks, double quantum, int half) {
     for (int row = half; row + half < blocks.rows; row += 3)
         for (int col = half; col + half < blocks.cols; col += 3) {
             const Neighbourhood seen = look(blocks, col, row, half);
-            if (seen.within <= 0) continue; // cut off at an end of the scale
+            if (seen.within <= 0 || seen.cut) continue;
             ratios.push_back(static_cast<float>(over_noise(seen.between, seen, quantum)));
         }
     const FlatRule rule = rule_of(half);
@@ -122,6 +124,21 @@ Blocks make_blocks(ImageView<const float> picture) {
     return blocks;
 }
 
+std::vector<bool> blocks_cut_off(ImageView<const float> picture, float low, float high) {
+    const int cols = picture.width() / block_px, rows = picture.height() / block_px;
+    std::vector<bool> cut;
+    cut.reserve(static_cast<std::size_t>(cols) * static_cast<std::size_t>(rows));
+    for (int row = 0; row < rows; ++row)
+        for (int col = 0; col < cols; ++col) {
+            int outside = 0;
+            for (int y = row * block_px; y < (row + 1) * block_px; ++y)
+                for (int x = col * block_px; x < (col + 1) * block_px; ++x)
+                    outside += picture(x, y) <= low || picture(x, y) >= high;
+            cut.push_back(outside >= 2);
+        }
+    return cut;
+}
+
 Frame::Frame(int width, int height)
     : middle_x((width - 1) / 2.0), middle_y((height - 1) / 2.0), half_px(std::max(width, height) / 2.0) {}
 
@@ -152,6 +169,7 @@ FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step, int ha
             spot.row = row;
             spot.mean = static_cast<float>(seen.mean);
             spot.variance = static_cast<float>(seen.within);
+            spot.cut = seen.cut;
             found.spots.push_back(spot);
         }
     return found;
