@@ -65,7 +65,9 @@ double judge(const Rim& rim, const GreyScale& grey, int level) {
 bool is_small_bore(const SmallCore& core, const GreyScale& grey) {
     if (core.radius < std::max(2.0, 1.3 * grey.blur_px))
         return false; // nothing but a blurred point: cannot be told
-    if (core.core - 3 * core.core_sigma > grey.open + grey.tolerance) return false;
+    // Brighter than air: no bore, but for what a blur a few per cent off makes of its height.
+    const double slack = grey.tolerance + 0.15 * (core.core - core.wall);
+    if (core.core - 3 * core.core_sigma > grey.open + slack) return false;
     if (core.core - std::min(core.wall, core.beyond) < grey.tolerance) return false;
     // A barrel is a strong sign by itself; without one the level alone must tell.
     if (core.ring_sigmas > 7) return core.core >= grey.open - grey.tolerance - 2 * core.core_sigma;
