@@ -136,6 +136,7 @@ GreyScale read_grey_scale(const TransmissionMap& map, const Pyramid& pyramid, co
         if (materials->levels.laminate) laminate = materials->levels.laminate.value();
     }
     if (!laminate) laminate = top_mode(modes, 0.3, grey.open - 0.03, std::max(4.0, 1e-4 * modes.total));
+    grey.board = laminate.value_or(grey.open - 0.05);
     grey.tolerance = std::clamp(0.5 * (laminate ? grey.open - *laminate : 0.05), 0.02, 0.1);
     return grey;
 }
