@@ -86,6 +86,7 @@ Beam behind_copper(Beam beam, double copper_mm) {
 
 std::vector<double> geometric(double from, double to, int count) {
     std::vector<double> values;
+    values.reserve(static_cast<std::size_t>(count));
     for (int i = 0; i < count; ++i)
         values.push_back(from * std::pow(to / from, i / (count - 1.0)));
     return values;

@@ -20,6 +20,8 @@ constexpr int rounds = 12;
 constexpr double good_misfit = 3.0;  // chi-square within its scatter: the bin is what the model says
 constexpr double lost_misfit = 12.0; // beyond: something stands in front, no edge of the air
 constexpr double real_edge = 8.0;    // chi-square without which there is no edge in the window
+constexpr double gone_share = 0.4;   // of the hole's own wall: less may be none
+constexpr double worse_misfit = 0.5;
 constexpr double behind_sigmas = 3.0, before_sigmas = 4.0;
 
 struct BinPixel {
@@ -278,6 +280,18 @@ JudgedBin follow_edge(const std::vector<BinPixel>& pixels, const NoiseModel& noi
     return bin;
 }
 
+/// A bin whose wall came out next to nothing, read again as bare: plating of a tenth of a pixel that is not
+/// there moves a faint edge by half a pixel. The bare reading stands unless it fits worse.
+JudgedBin without_wall(const std::vector<BinPixel>& pixels, const NoiseModel& noise, BinLevels levels,
+                       const JudgedBin& plated, double full_wall, double sigma) {
+    if (!levels.plated || !plated.bin.seen || plated.bin.wall_px > gone_share * full_wall) return plated;
+    levels.plated = false;
+    JudgedBin bare = BinFit(pixels, noise, levels, sigma).solve(plated.bin.radius_px, 0);
+    if (!bare.bin.seen || bare.misfit > plated.misfit + worse_misfit) return plated;
+    bare.bin.u_wall_px = plated.bin.u_wall_px;
+    return bare;
+}
+
 /// Whether the way out to `radius` is air: a bite is open from the bore, a bright spot behind a lead is not.
 /// No mean over three neighbouring pixels may fall half the way to the board's level.
 bool open_to(const std::vector<BinPixel>& pixels, const BinLevels& levels, const NoiseModel& noise,
@@ -297,6 +311,7 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
                  const RimModel& model, double sigma, double search_px) {
     const double farthest = model.radius_px + search_px;
     JudgedBin near = follow_edge(pixels, noise, levels, model.radius_px, model.wall_px, sigma, farthest);
+    near = without_wall(pixels, noise, levels, near, model.wall_px, sigma);
     const auto open_way = [&](const JudgedBin& bin) {
         return open_to(pixels, levels, noise, model.radius_px - 4 * sigma, bin.bin.radius_px - 1.5 * sigma);
     };
@@ -304,6 +319,7 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
     const double start = best_start(pixels, levels, sigma, std::max(noise.sigma(levels.open), 1e-3),
                                     model.radius_px - 2 * sigma, farthest);
     JudgedBin far = follow_edge(pixels, noise, around(levels), start, model.wall_px, sigma, farthest);
+    far = without_wall(pixels, noise, around(levels), far, model.wall_px, sigma);
     const bool take_far = far.bin.seen && (far.misfit < near.misfit || !near.bin.seen);
     JudgedBin& best = take_far ? far : near;
     best.bin.seen = best.bin.seen && best.misfit < lost_misfit;
@@ -312,7 +328,22 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
     const bool inward = best.bin.radius_px < model.radius_px - 0.7 * sigma;
     if (inward && std::abs(best.plateau - levels.outside) > 0.3 * std::abs(levels.open - levels.outside))
         best.bin.seen = false;
+    if (inward && best.bin.wall_px > 2 * model.wall_px + 0.5)
+        best.bin.seen = false; // dark as plating is, but a part
     return best.bin;
+}
+
+/// What hides a stretch of the rim blurs into the bins beside it.
+void widen_hidden(std::vector<RimBin>& bins, double arc_px, double sigma) {
+    const int n = static_cast<int>(bins.size()), reach = static_cast<int>(std::lround(sigma / arc_px));
+    const auto hidden = [&, before = bins](int k) {
+        return !before[static_cast<std::size_t>((k % n + n) % n)].seen;
+    };
+    for (int k = 0; k < n; ++k) {
+        if (!hidden(k) || !hidden(k + 1)) continue; // one bin alone is noise
+        for (int d = -reach; d <= reach + 1; ++d)
+            bins[static_cast<std::size_t>(((k + d) % n + n) % n)].seen = false;
+    }
 }
 
 } // namespace
@@ -334,6 +365,7 @@ std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise,
         bin = trace_bin(mine, noise, levels, model, sigma, search_px);
         bin.angle_deg = angle;
     }
+    widen_hidden(bins, 2 * std::numbers::pi * model.radius_px / count, sigma);
     return bins;
 }
 
@@ -362,18 +394,22 @@ WindowMean mean_over(const std::vector<RimBin>& bins, int centre, int half) {
     return m;
 }
 
+void put(const WindowMean& mean, RimBin& bin) {
+    bin.radius_px = mean.radius, bin.u_px = mean.u, bin.wall_px = mean.wall, bin.u_wall_px = mean.u_wall;
+}
+
 } // namespace
 
-std::vector<RimBin> smooth_rim(const std::vector<RimBin>& bins) {
-    constexpr std::array<int, 6> halves{0, 1, 2, 4, 7, 12};
+SmoothRim smooth_rim(const std::vector<RimBin>& bins) {
+    constexpr std::array<int, 6> steps{0, 1, 2, 4, 7, 12};
     constexpr double agree = 2.5;
-    std::vector<RimBin> smooth = bins;
+    SmoothRim smooth{bins, std::vector<int>(bins.size(), 0)};
     const int most = static_cast<int>(bins.size()) / 12;
     for (int k = 0; k < static_cast<int>(bins.size()); ++k) {
-        RimBin& out = smooth[static_cast<std::size_t>(k)];
+        RimBin& out = smooth.bins[static_cast<std::size_t>(k)];
         if (!out.seen) continue;
         std::vector<WindowMean> narrower;
-        for (int half : halves) {
+        for (int half : steps) {
             if (half > 0 && half > most) break;
             const WindowMean m = mean_over(bins, k, half);
             const bool agrees = std::all_of(narrower.begin(), narrower.end(), [&](const WindowMean& n) {
@@ -382,11 +418,21 @@ std::vector<RimBin> smooth_rim(const std::vector<RimBin>& bins) {
             });
             if (!agrees) break;
             narrower.push_back(m);
+            smooth.halves[static_cast<std::size_t>(k)] = half;
         }
-        const WindowMean& best = narrower.back();
-        out.radius_px = best.radius, out.u_px = best.u, out.wall_px = best.wall, out.u_wall_px = best.u_wall;
+        put(narrower.back(), out);
     }
     return smooth;
+}
+
+std::vector<RimBin> smooth_over(std::vector<RimBin> bins, const std::vector<RimBin>& like,
+                                const std::vector<int>& halves) {
+    for (std::size_t k = 0; k < bins.size(); ++k)
+        bins[k].u_px = like[k].u_px, bins[k].u_wall_px = like[k].u_wall_px;
+    std::vector<RimBin> out = bins;
+    for (std::size_t k = 0; k < bins.size(); ++k)
+        if (bins[k].seen) put(mean_over(bins, static_cast<int>(k), halves[k]), out[k]);
+    return out;
 }
 
 } // namespace ringwall

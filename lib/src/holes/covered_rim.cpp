@@ -47,8 +47,8 @@ LogPatch cut_log(const Pyramid& pyramid, const GreyScale& grey, int level, Point
     patch.corner = {static_cast<double>(x0), static_cast<double>(y0)};
     const double noise = grey.noise / Pyramid::pixel(level), wanted = 0.2 * grey.tolerance;
     const double sigma = std::clamp(noise / (2 * std::sqrt(std::numbers::pi) * wanted), 0.4, 1.5);
-    cv::GaussianBlur(bridge::as_mat(picture.window(x0, y0, 2 * half + 1, 2 * half + 1)), patch.log, cv::Size(0, 0),
-                     sigma, sigma, cv::BORDER_REPLICATE);
+    cv::GaussianBlur(bridge::as_mat(picture.window(x0, y0, 2 * half + 1, 2 * half + 1)), patch.log,
+                     cv::Size(0, 0), sigma, sigma, cv::BORDER_REPLICATE);
     patch.log = cv::max(patch.log, darkest);
     cv::log(patch.log, patch.log);
     patch.noise = std::min(noise, noise / (2 * std::sqrt(std::numbers::pi) * sigma)) / grey.open;
@@ -106,7 +106,8 @@ double median(std::vector<double> values) {
     return *middle;
 }
 
-CoveredRim judge_circle(const Falls& falls, const Oval& oval, Point origin, double tolerance, double air_log) {
+CoveredRim judge_circle(const Falls& falls, const Oval& oval, Point origin, double tolerance,
+                        double air_log) {
     CoveredRim rim;
     rim.centre_px = oval.centre;
     rim.radius_px = oval.radius;

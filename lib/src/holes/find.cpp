@@ -163,7 +163,8 @@ std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, co
 }
 
 bool inside(Point p, const HoleCandidate& c, double share) {
-    return std::hypot(p.x - c.centre_px.x, p.y - c.centre_px.y) < share * std::max(c.radius_px, 0.5 * c.long_px);
+    return std::hypot(p.x - c.centre_px.x, p.y - c.centre_px.y) <
+           share * std::max(c.radius_px, 0.5 * c.long_px);
 }
 
 HoleCandidate candidate_of(const Slot& slot) {

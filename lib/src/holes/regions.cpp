@@ -86,8 +86,9 @@ std::optional<Slot> slot_of(const Region& region) {
     double squares = 0;
     for (const Point p : region.border_px) {
         const double dx = p.x - slot.centre_px.x, dy = p.y - slot.centre_px.y;
-        const double off = outside_slot(dx * c + dy * s, dy * c - dx * s, 0.5 * (slot.length_px - slot.width_px),
-                                        0.5 * (slot.width_px - region.resolution_px));
+        const double off =
+            outside_slot(dx * c + dy * s, dy * c - dx * s, 0.5 * (slot.length_px - slot.width_px),
+                         0.5 * (slot.width_px - region.resolution_px));
         squares += off * off;
     }
     const double rms = std::sqrt(squares / static_cast<double>(region.border_px.size()));

@@ -235,7 +235,8 @@ Rim describe(const Rays& cast, const Oval& oval, Point origin, const Patch& patc
 std::optional<Rim> vote_rim(const Rays& rays, Point centre, const Patch& patch, const RimSearch& search,
                             double tolerance, std::size_t falls_a_ray) {
     const std::optional<Oval> oval = vote_circle(points_of(rays, centre, falls_a_ray), tolerance);
-    if (!oval || oval->radius < 0.35 * search.radius_guess || oval->radius > 2 * search.radius_guess) return {};
+    if (!oval || oval->radius < 0.35 * search.radius_guess || oval->radius > 2 * search.radius_guess)
+        return {};
     Rim rim = describe(rays, *oval, centre, patch, tolerance);
     if (rim.share(RayEnd::rim) < 0.25) return {};
     return rim;
