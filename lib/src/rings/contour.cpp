@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace ringwall::rings {
 namespace {
@@ -125,6 +126,34 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     fit_local(job, start, from_wall);
 }
 
+/// A bare hole that seems out of round because copper comes near is round where a circle explains wall and
+/// copper together as well as its contour does.
+void try_round_wall(Job& job) {
+    constexpr double contour_worth = 12 * 8; // of a contour's harmonics, log(pixels) each
+    if (job.plated || job.wall.round || !job.ring.ok || job.ring.steps.model.walls != 1) return;
+    Hole round = job.hole;
+    round.shape = HoleShape::round;
+    const WallLine of_contour = std::exchange(job.wall, wall_line(round));
+    RingFit fit = fit_planes(job);
+    if (fit.ok && fit.steps.model.walls == 1 && fit.cost < job.ring.cost + contour_worth)
+        job.ring = std::move(fit);
+    else
+        job.wall = of_contour;
+}
+
+/// The wall as the ring's fit has it.
+void take_wall(Job& job) {
+    const StepModel& model = job.ring.steps.model;
+    if (model.walls == 0) return;
+    for (int i = 0; i < rays; ++i) {
+        const Point d = ray_direction(i);
+        job.wall.radius_px[idx(i)] += model.wall_shift_px + d.x * model.wall_x_px + d.y * model.wall_y_px;
+    }
+    job.wall.mean_px += model.wall_shift_px;
+    job.wall.largest_px = *std::max_element(job.wall.radius_px.begin(), job.wall.radius_px.end());
+    job.wall.round = false; // about the hole's centre
+}
+
 } // namespace
 
 bool stands_on(const Job& job, std::size_t contour, int ray) {
@@ -137,8 +166,10 @@ bool stands_on(const Job& job, std::size_t contour, int ray) {
 
 void fit_contour(Job& job) {
     job.ring = fit_planes(job);
+    try_round_wall(job);
     if (job.ring.ok && mostly_in_the_air(job)) job.ring.ok = false;
     if (!job.ring.ok) return;
+    take_wall(job);
     job.land_px = 0;
     if (job.ring.contour == 1) {
         const StepModel& model = job.ring.steps.model;
