@@ -166,10 +166,10 @@ StepPrior prior_of(const Scene& scene, const StepModel& model, const Gathered& g
     prior.blur_u_px = scene.levels.blur_u_px;
     prior.wall_shift_u_px = std::max(scene.wall.u_radius_px, 1e-3);
     prior.wall_centre_u_px = std::max({scene.wall.u_x_px, scene.wall.u_y_px, 1e-3});
-    if (model.walls == 1) { // copper so near misled the hole's own fit; this one knows of it
-        constexpr double misled_px = 0.3;
-        prior.wall_shift_u_px = std::max(prior.wall_shift_u_px, misled_px);
-        prior.wall_centre_u_px = std::max(prior.wall_centre_u_px, misled_px);
+    if (model.walls == 1) { // copper so near may have misled the hole's own fit; this one knows of it
+        constexpr double misled = 2, least_px = 0.03;
+        prior.wall_shift_u_px = std::max(misled * prior.wall_shift_u_px, least_px);
+        prior.wall_centre_u_px = std::max(misled * prior.wall_centre_u_px, least_px);
     }
     return prior;
 }
