@@ -76,6 +76,28 @@ std::array<double, rays> land_ends(const Job& job, const RingExpectation& ring) 
     return out;
 }
 
+/// Rays of `seen` on which copper begins where own copper round the hole ends, no laminate between.
+RayFlags from_own_copper(const Job& job, const RingExpectation& ring,
+                         const std::array<Departure, rays>& seen) {
+    RayFlags near{}, out{};
+    if (!job.plated) return out;
+    const double blur = job.levels.blur_px;
+    const auto clear = [&](int i) { // of own copper's blur
+        return std::max(ring.own_px[idx(i)] + 2 * blur, job.wall.radius_px[idx(i)] + 3 * blur);
+    };
+    for (int i = 0; i < rays; ++i)
+        near[idx(i)] = seen[idx(i)].found && seen[idx(i)].from_px < clear(i) + 3 * blur;
+    for (const auto& [first, count] : runs_of(near)) {
+        double gain = 0;
+        for (int i = first + count / 4; i < first + count - count / 4; ++i)
+            gain += copper_gain(job.scene(), job.field, ring, ((i % rays) + rays) % rays, 0, clear(i),
+                                clear(i) + 1.2 * blur);
+        for (int i = first; i < first + count && gain > 0; ++i)
+            out[idx(i)] = near[idx(i)];
+    }
+    return out;
+}
+
 /// Rays on which the picture contradicts the contour get an answer of their own.
 void judge_rays(Job& job, const RingExpectation& ring) {
     const double blur = job.levels.blur_px;
@@ -90,6 +112,7 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     }
     const auto nearer = departures(job.scene(), job.field, ring, true, inner, outer);
     const auto further = departures(job.scene(), job.field, ring, false, behind, beyond);
+    const RayFlags from_own_end = from_own_copper(job, ring, nearer);
     RayFlags from_wall{}, bridge{};
     FeatureSeen seen;
     seen.passes_px = 8 * blur;
@@ -103,7 +126,7 @@ void judge_rays(Job& job, const RingExpectation& ring) {
         if (job.hidden[at]) continue;
         job.answer[at] = Answer::contour;
         // Copper that begins where own copper ends is joined to it; it ends in the ring, or bridges it.
-        const bool from_own = job.plated && nearer[at].from_px < inner[at] + 3 * blur;
+        const bool from_own = from_own_end[at];
         const bool bridges = from_own && nearer[at].to_px > outer[at] - 2 * blur;
         if (nearer[at].found && from_own) {
             bridge[at] = bridges;

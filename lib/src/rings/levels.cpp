@@ -125,7 +125,8 @@ RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials)
     out.copper_u = widened(levels.copper.front(), 0.1);
     const double last = out.copper.back();
     const double before_last = out.copper.size() > 1 ? out.copper[out.copper.size() - 2] : out.laminate;
-    out.dense_below = last * last / before_last; // one foil more than ever seen
+    // One foil more than ever seen is a trace over the planes; half a foil beyond that is none.
+    out.dense_below = last * std::pow(last / before_last, 1.5);
     const double sigma = map.noise.sigma(out.laminate) * std::sqrt(std::max(1.0, map.noise.correlation));
     // A mean over a Gaussian of 1 px has sigma / (2 sqrt(pi)): what that shows at 9 sigma costs no sharpness.
     out.fine_step = std::clamp(9 * sigma / (2 * std::sqrt(std::numbers::pi)), step / 6, step);
