@@ -77,7 +77,8 @@ bool passes_over(const Job& job, const RingExpectation& ring, const RayFlags& br
     return evidence > 0;
 }
 
-/// Runs of rays flagged, breaks of up to two rays passed over, as first and count.
+} // namespace
+
 std::vector<std::pair<int, int>> runs_of(const RayFlags& flags) {
     std::vector<std::pair<int, int>> out;
     int start = 0;
@@ -94,8 +95,6 @@ std::vector<std::pair<int, int>> runs_of(const RayFlags& flags) {
     }
     return out;
 }
-
-} // namespace
 
 int bridging_foils(const Job& job, const RingExpectation& ring) {
     double sum = 0;

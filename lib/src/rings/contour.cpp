@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace ringwall::rings {
 namespace {
@@ -75,6 +76,28 @@ std::array<double, rays> land_ends(const Job& job, const RingExpectation& ring) 
     return out;
 }
 
+/// Rays of `seen` on which copper begins where own copper round the hole ends, no laminate between.
+RayFlags from_own_copper(const Job& job, const RingExpectation& ring,
+                         const std::array<Departure, rays>& seen) {
+    RayFlags near{}, out{};
+    if (!job.plated) return out;
+    const double blur = job.levels.blur_px;
+    const auto clear = [&](int i) { // of own copper's blur
+        return std::max(ring.own_px[idx(i)] + 2 * blur, job.wall.radius_px[idx(i)] + 3 * blur);
+    };
+    for (int i = 0; i < rays; ++i)
+        near[idx(i)] = seen[idx(i)].found && seen[idx(i)].from_px < clear(i) + 3 * blur;
+    for (const auto& [first, count] : runs_of(near)) {
+        double gain = 0;
+        for (int i = first + count / 4; i < first + count - count / 4; ++i)
+            gain += copper_gain(job.scene(), job.field, ring, ((i % rays) + rays) % rays, 0, clear(i),
+                                clear(i) + 1.2 * blur);
+        for (int i = first; i < first + count && gain > 0; ++i)
+            out[idx(i)] = near[idx(i)];
+    }
+    return out;
+}
+
 /// Rays on which the picture contradicts the contour get an answer of their own.
 void judge_rays(Job& job, const RingExpectation& ring) {
     const double blur = job.levels.blur_px;
@@ -89,6 +112,7 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     }
     const auto nearer = departures(job.scene(), job.field, ring, true, inner, outer);
     const auto further = departures(job.scene(), job.field, ring, false, behind, beyond);
+    const RayFlags from_own_end = from_own_copper(job, ring, nearer);
     RayFlags from_wall{}, bridge{};
     FeatureSeen seen;
     seen.passes_px = 8 * blur;
@@ -102,7 +126,7 @@ void judge_rays(Job& job, const RingExpectation& ring) {
         if (job.hidden[at]) continue;
         job.answer[at] = Answer::contour;
         // Copper that begins where own copper ends is joined to it; it ends in the ring, or bridges it.
-        const bool from_own = job.plated && nearer[at].from_px < inner[at] + 3 * blur;
+        const bool from_own = from_own_end[at];
         const bool bridges = from_own && nearer[at].to_px > outer[at] - 2 * blur;
         if (nearer[at].found && from_own) {
             bridge[at] = bridges;
@@ -125,6 +149,34 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     fit_local(job, start, from_wall);
 }
 
+/// A bare hole that seems out of round because copper comes near is round where a circle explains wall and
+/// copper together as well as its contour does.
+void try_round_wall(Job& job) {
+    constexpr double contour_worth = 12 * 8; // of a contour's harmonics, log(pixels) each
+    if (job.plated || job.wall.round || !job.ring.ok || job.ring.steps.model.walls != 1) return;
+    Hole round = job.hole;
+    round.shape = HoleShape::round;
+    const WallLine of_contour = std::exchange(job.wall, wall_line(round));
+    RingFit fit = fit_planes(job);
+    if (fit.ok && fit.steps.model.walls == 1 && fit.cost < job.ring.cost + contour_worth)
+        job.ring = std::move(fit);
+    else
+        job.wall = of_contour;
+}
+
+/// The wall as the ring's fit has it.
+void take_wall(Job& job) {
+    const StepModel& model = job.ring.steps.model;
+    if (model.walls == 0) return;
+    for (int i = 0; i < rays; ++i) {
+        const Point d = ray_direction(i);
+        job.wall.radius_px[idx(i)] += model.wall_shift_px + d.x * model.wall_x_px + d.y * model.wall_y_px;
+    }
+    job.wall.mean_px += model.wall_shift_px;
+    job.wall.largest_px = *std::max_element(job.wall.radius_px.begin(), job.wall.radius_px.end());
+    job.wall.round = false; // about the hole's centre
+}
+
 } // namespace
 
 bool stands_on(const Job& job, std::size_t contour, int ray) {
@@ -137,8 +189,10 @@ bool stands_on(const Job& job, std::size_t contour, int ray) {
 
 void fit_contour(Job& job) {
     job.ring = fit_planes(job);
+    try_round_wall(job);
     if (job.ring.ok && mostly_in_the_air(job)) job.ring.ok = false;
     if (!job.ring.ok) return;
+    take_wall(job);
     job.land_px = 0;
     if (job.ring.contour == 1) {
         const StepModel& model = job.ring.steps.model;

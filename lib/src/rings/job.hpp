@@ -84,6 +84,8 @@ bool stands_on(const Job& job, std::size_t contour, int ray);
 /// The ring's edges, as many as the picture can tell apart: the least chi-square plus log(pixels) a parameter
 /// decides. Not ok: no closed ring.
 RingFit fit_planes(const Job& job);
+/// Runs of rays flagged, breaks of up to two rays passed over, as first and count.
+std::vector<std::pair<int, int>> runs_of(const RayFlags& flags);
 /// Answers the rays flagged, on which copper bridges the ring from the hole to a plane: own copper, joined,
 /// where it is a spoke.
 void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridge);

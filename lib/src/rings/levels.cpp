@@ -108,8 +108,9 @@ RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials)
         return out;
     }
     const double step = out.step();
-    // A background that is a little off moves all levels of a neighbourhood together: a tenth of a step is
-    // allowed for where a plateau shows the level anyway, and a plateau outvotes the prior.
+    // A background that is a little off moves all levels of a neighbourhood together. A ring too narrow for a
+    // plateau hangs on the laminate's level, which a linear picture knows well.
+    const double laminate_share = map.t_is_physical ? 0.03 : 0.1;
     const auto widened = [&](const Estimate& e, double share) {
         return std::hypot(e ? e.u() : 0.0, share * step);
     };
@@ -120,11 +121,12 @@ RingLevels ring_levels(const TransmissionMap& map, const MaterialMap& materials)
     }
     out.thin_ratio = std::sqrt(weakest);
     out.open_u = widened(levels.open, 0.1);
-    out.laminate_u = widened(levels.laminate, 0.1);
+    out.laminate_u = widened(levels.laminate, laminate_share);
     out.copper_u = widened(levels.copper.front(), 0.1);
     const double last = out.copper.back();
     const double before_last = out.copper.size() > 1 ? out.copper[out.copper.size() - 2] : out.laminate;
-    out.dense_below = last * last / before_last; // one foil more than ever seen
+    // One foil more than ever seen is a trace over the planes; half a foil beyond that is none.
+    out.dense_below = last * std::pow(last / before_last, 1.5);
     const double sigma = map.noise.sigma(out.laminate) * std::sqrt(std::max(1.0, map.noise.correlation));
     // A mean over a Gaussian of 1 px has sigma / (2 sqrt(pi)): what that shows at 9 sigma costs no sharpness.
     out.fine_step = std::clamp(9 * sigma / (2 * std::sqrt(std::numbers::pi)), step / 6, step);

@@ -43,10 +43,11 @@ void lay_out_covariance(Job& job) {
     job.covariance = Eigen::MatrixXd::Zero(all, all);
     if (n > 0) job.covariance.topLeftCorner(n, n) = job.ring.steps.covariance;
     const bool wall_in_fit = job.ring.ok && job.ring.steps.model.walls > 0;
-    const double u_radius = wall_in_fit ? 0 : job.wall.u_radius_px;
-    job.covariance(n, n) = u_radius * u_radius;
-    job.covariance(n + 1, n + 1) = job.wall.u_x_px * job.wall.u_x_px;
-    job.covariance(n + 2, n + 2) = job.wall.u_y_px * job.wall.u_y_px;
+    if (!wall_in_fit) {
+        job.covariance(n, n) = job.wall.u_radius_px * job.wall.u_radius_px;
+        job.covariance(n + 1, n + 1) = job.wall.u_x_px * job.wall.u_x_px;
+        job.covariance(n + 2, n + 2) = job.wall.u_y_px * job.wall.u_y_px;
+    }
     for (std::size_t k = 0; k < job.features.size(); ++k) {
         const Eigen::Index at = n + 3 + 4 * static_cast<Eigen::Index>(k);
         job.covariance.block<4, 4>(at, at) = job.features[k].covariance;
@@ -78,9 +79,6 @@ void put_on_contour(const Job& job, const std::vector<Contour>& contours, int ra
     const int base = model.contour_index(static_cast<int>(nearest));
     for (int k = 0; k < contours[nearest].parameters(); ++k)
         out.gap.slope(base + k) = f[static_cast<std::size_t>(k)] / rate;
-    if (model.walls == 0) return;
-    out.gap.slope(model.shift_index()) = -1;
-    out.rho -= model.wall_shift_px;
 }
 
 /// Slopes of something read off feature `index`, by differences.
@@ -96,9 +94,11 @@ void slope_of_feature(const Job& job, int index, GapOfRay& gap, Read&& read) {
 }
 
 void lean_on_wall(const Job& job, Point d, GapOfRay& gap) {
-    gap.slope(job.wall_at) = -1;
-    gap.slope(job.wall_at + 1) = -d.x;
-    gap.slope(job.wall_at + 2) = -d.y;
+    const bool wall_in_fit = job.ring.ok && job.ring.steps.model.walls > 0;
+    const Eigen::Index at = wall_in_fit ? job.ring.steps.model.shift_index() : job.wall_at;
+    gap.slope(at) = -1;
+    gap.slope(at + 1) = -d.x;
+    gap.slope(at + 2) = -d.y;
 }
 
 /// Shortest way from a feature to the wall, which no ray of whole degrees may hit exactly.

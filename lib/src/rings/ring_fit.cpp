@@ -165,6 +165,12 @@ StepPrior prior_of(const Scene& scene, const StepModel& model, const Gathered& g
     prior.blur_px = scene.levels.blur_px;
     prior.blur_u_px = scene.levels.blur_u_px;
     prior.wall_shift_u_px = std::max(scene.wall.u_radius_px, 1e-3);
+    prior.wall_centre_u_px = std::max({scene.wall.u_x_px, scene.wall.u_y_px, 1e-3});
+    if (model.walls == 1) { // copper so near may have misled the hole's own fit; this one knows of it
+        constexpr double misled = 2, least_px = 0.03;
+        prior.wall_shift_u_px = std::max(misled * prior.wall_shift_u_px, least_px);
+        prior.wall_centre_u_px = std::max(misled * prior.wall_centre_u_px, least_px);
+    }
     return prior;
 }
 
@@ -181,7 +187,7 @@ RingFit fit_ring(const Scene& scene, StepModel model, int contour, Region region
         const double widen = std::max(1.0, fit.steps.chi2) * std::max(1.0, scene.levels.noise.correlation);
         fit.scores = ray_scores(fit.steps.model, contour, gathered.pixels, scene.levels.noise);
         model = fit.steps.model;
-        model.wall_shift_px = 0;
+        model.wall_shift_px = model.wall_x_px = model.wall_y_px = 0;
         model.blur_px = scene.levels.blur_px;
         fit.followed = region.use;
         if (round == 2) break;

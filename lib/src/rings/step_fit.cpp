@@ -47,14 +47,22 @@ void predict(const StepModel& m, const FitPixel& p, Prediction& out) {
     std::fill_n(out.slope.begin(), m.parameters(), 0.0);
     out.slope[inner] = 1;
     const double inverse_blur = 1 / m.blur_px;
-    double last_wall = 1e9;
+    double last_wall = 1e9, along_x = 0, along_y = 0;
+    if (m.walls > 0) {
+        const double x = static_cast<double>(p.x), y = static_cast<double>(p.y);
+        const double inverse_rho = 1 / std::max(std::sqrt(x * x + y * y), 1e-6);
+        along_x = x * inverse_rho;
+        along_y = y * inverse_rho;
+    }
+    const auto shift_at = static_cast<std::size_t>(m.shift_index());
     for (int e = 0; e < edges; ++e) {
         const auto at = static_cast<std::size_t>(e);
         const bool is_wall = e < m.walls;
         double outside;
         bool clipped = false;
         if (is_wall) {
-            outside = static_cast<double>(p.wall[at]) - m.wall_shift_px;
+            outside = static_cast<double>(p.wall[at]) - m.wall_shift_px - along_x * m.wall_x_px -
+                      along_y * m.wall_y_px;
             last_wall = outside;
         } else {
             outside = m.contours[static_cast<std::size_t>(e - m.walls)].outside(p.x, p.y);
@@ -71,10 +79,13 @@ void predict(const StepModel& m, const FitPixel& p, Prediction& out) {
         inner = outer;
         const double gain = step * edge.pdf * inverse_blur; // dT per px that the pixel moves outward
         out.slope[static_cast<std::size_t>(m.blur_index())] -= gain * z;
-        if (is_wall || clipped)
-            out.slope[static_cast<std::size_t>(m.shift_index())] -= gain;
-        else
+        if (is_wall || clipped) {
+            out.slope[shift_at] -= gain;
+            out.slope[shift_at + 1] -= gain * along_x;
+            out.slope[shift_at + 2] -= gain * along_y;
+        } else {
             add_contour_slopes(m, e - m.walls, p, gain, out);
+        }
     }
 }
 
@@ -97,6 +108,8 @@ void add_prior(const StepModel& m, const StepModel& start, const StepPrior& prio
     }
     add(m.blur_index(), m.blur_px, prior.blur_px, prior.blur_u_px);
     add(m.shift_index(), m.wall_shift_px, 0, prior.wall_shift_u_px);
+    add(m.shift_index() + 1, m.wall_x_px, 0, prior.wall_centre_u_px);
+    add(m.shift_index() + 2, m.wall_y_px, 0, prior.wall_centre_u_px);
     for (int c = 0; c < static_cast<int>(m.contours.size()); ++c) {
         const Contour &now = m.contours[static_cast<std::size_t>(c)],
                       &then = start.contours[static_cast<std::size_t>(c)];
@@ -148,6 +161,8 @@ StepModel moved(const StepModel& m, const Eigen::VectorXd& step) {
         out.level[static_cast<std::size_t>(l)] += step(l);
     out.blur_px = std::clamp(m.blur_px + step(m.blur_index()), 0.3 * m.blur_px, 3 * m.blur_px);
     out.wall_shift_px += step(m.shift_index());
+    out.wall_x_px += step(m.shift_index() + 1);
+    out.wall_y_px += step(m.shift_index() + 2);
     for (int c = 0; c < static_cast<int>(m.contours.size()); ++c) {
         Contour& contour = out.contours[static_cast<std::size_t>(c)];
         const int base = m.contour_index(c);
@@ -274,7 +289,7 @@ double Contour::along(Point direction) const {
 }
 
 int StepModel::contour_index(int contour) const {
-    int at = level_count() + 2;
+    int at = shift_index() + 3;
     for (int c = 0; c < contour; ++c)
         at += contours[static_cast<std::size_t>(c)].parameters();
     return at;

@@ -51,15 +51,15 @@ double true_radius(double r50, double blur_px);
 double half_height_radius(double radius_px, double blur_px);
 
 /// Going outward: level[0], edge 0, level[1], edge 1, ... The first `walls` edges are the hole's own and
-/// known up to one common shift; the others are free contours. No contour comes inside the last wall edge
-/// when `walls` > 0. Levels from number `common` outward may differ by sector of the turn: planes end
-/// behind a ring.
+/// known up to one common shift outward and one of their centre; the others are free contours. No contour
+/// comes inside the last wall edge when `walls` > 0. Levels from number `common` outward may differ by sector
+/// of the turn: planes end behind a ring.
 struct StepModel {
     int walls = 0;
     std::vector<Contour> contours;
     std::vector<double> level; ///< see level_at
     double blur_px = 1;
-    double wall_shift_px = 0;
+    double wall_shift_px = 0, wall_x_px = 0, wall_y_px = 0;
     int common = 0, sectors = 1;
     std::array<std::uint8_t, rays> sector{}; ///< of each ray
 
@@ -71,7 +71,7 @@ struct StepModel {
         return common + (passed - common) * sectors + sector[static_cast<std::size_t>(ray)];
     }
     [[nodiscard]] int blur_index() const { return level_count(); }
-    [[nodiscard]] int shift_index() const { return level_count() + 1; }
+    [[nodiscard]] int shift_index() const { return level_count() + 1; } ///< then x and y of the walls' centre
     [[nodiscard]] int contour_index(int contour) const;
     [[nodiscard]] int parameters() const { return contour_index(static_cast<int>(contours.size())); }
 };
@@ -87,7 +87,7 @@ struct FitPixel {
 struct StepPrior {
     std::vector<double> level, level_u;
     double blur_px = 1, blur_u_px = 0.05;
-    double wall_shift_u_px = 0.02;
+    double wall_shift_u_px = 0.02, wall_centre_u_px = 0.01;
     double contour_u_px = 30; ///< keeps a contour that no pixel feels where it started
 };
 

@@ -84,7 +84,8 @@ void add_budget(Job& job, const Smallest& smallest) {
 /// hole may be that rim.
 bool within_halo(const Job& job, const Smallest& smallest) {
     constexpr double sharpened = 0.05, reach_px = 3; // of the usual filters' half width
-    return job.map.halo > sharpened && smallest.value_px < reach_px + 3 * job.levels.blur_px;
+    return job.levels.wandering && job.map.halo > sharpened &&
+           smallest.value_px < reach_px + 3 * job.levels.blur_px;
 }
 
 void leave_undecided(KeepOut& keepout, std::string why) {
