@@ -21,6 +21,7 @@ constexpr int rounds = 8;
 constexpr double blur_doubt = 0.007; // etched copper has sloping walls
 constexpr double assumed_sigma_px = 1.2;
 constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
+constexpr int most_heard = 60;        // readings a round
 constexpr int enough_large = 2;
 constexpr double small_sigmas = 14;    // radius of a barrel, in blur
 constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
@@ -163,10 +164,14 @@ bool narrow_land(const RimModel& model) {
 /// which then stands in `shared`.
 std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit) {
     std::vector<Witness> witnesses;
-    int bare = 0, plated = 0;
+    int bare = 0, plated = 0, heard = 0;
     for (const HoleCandidate* c : inquiry.candidates) {
         if (inquiry.watch.cancelled()) throw Cancelled{};
         if (bare >= most_bare && plated >= most_plated) break;
+        // Small barrels have narrow lands whose edge hides in the noise and pulls, small bare holes say
+        // little: only where no large ones speak.
+        if (plated >= enough_large && c->radius_px < small_sigmas * shared.sigma_px) break;
+        if (++heard > most_heard) break;
         const RimStart start =
             look_at_rim(inquiry.map.t.view(), *c, shared.sigma_px, inquiry.levels.open.value_or(1.0));
         if (!start.usable) continue;
@@ -174,10 +179,6 @@ std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barre
         if (!barrel_started)
             trial.barrel = inquiry.barrel.value_or(first_barrel_level(start, trial.sigma_px));
         RimChoice choice = choose_rim(inquiry.map.t.view(), inquiry.noise, start, trial, inquiry.levels);
-        // Small barrels have narrow lands whose edge hides in the noise and pulls: only where no large ones
-        // speak.
-        if (choice.is_plated && plated >= enough_large && start.radius_px < small_sigmas * shared.sigma_px)
-            continue;
         int& count = choice.is_plated ? plated : bare;
         const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
         if (!choice.decided || !choice.chosen().converged || scatter > limit ||

@@ -27,6 +27,7 @@ constexpr double plated_z = 5.0;           // significance that a wall must have
 constexpr double sure_z = 3.0;             // the same where the pixels allow no other reading
 constexpr double least_dark = 0.02;        // T below laminate that tells of copper close to the wall
 constexpr double clear_of_noise = 2.0;     // step from air to laminate, in noise of a pixel (rays average 20)
+constexpr double uneasy_z = 1.5;           // chi-square above its expectation, in its own scatter
 constexpr double asleep_sigmas = 0.25;     // a wall thinner than this may be the descent's doing
 constexpr double least_wall_px =
     0.12;                      // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
@@ -327,6 +328,9 @@ void wake_wall(ImageView<const float> t, const NoiseModel& noise, const RimShare
     RimModel model = reading.fit.model;
     const double step = model.open - model.outside, deep = model.outside - shared.barrel;
     if (model.wall_px > asleep_sigmas * shared.sigma_px || step < 0.02 || deep < 0.02) return;
+    const int dof = reading.fit.pixels - reading.fit.parameters;
+    if (reading.fit.chi2 < dof + uneasy_z * std::sqrt(2.0 * std::max(dof, 1)))
+        return; // nothing left to explain
     const double more = 0.8 * shared.sigma_px;
     model.radius_px = std::max(1.5, model.radius_px + std::min(more * deep / step, more));
     model.wall_px += more;

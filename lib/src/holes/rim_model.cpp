@@ -265,7 +265,9 @@ class RimSolver {
             sums.g[i] += off * d[i];
         for (std::size_t i = 0; i < SectorSums::columns; ++i) {
             const double wd = weight * d[i];
-            for (std::size_t j = 0; j < SectorSums::width; ++j)
+            const std::size_t end =
+                std::min(SectorSums::width, (i + 4) & ~std::size_t{3}); // lower triangle, in vectors
+            for (std::size_t j = 0; j < end; ++j)
                 sums.a[i][j] += wd * d[j];
         }
     }
