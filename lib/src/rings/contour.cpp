@@ -149,6 +149,12 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     fit_local(job, start, from_wall);
 }
 
+/// The best of the shapes is none: planes of other shapes cross here, and each ray is told on its own.
+bool explains_nothing(const Job& job) {
+    const auto followed = std::count(job.ring.followed.begin(), job.ring.followed.end(), true);
+    return !job.levels.wandering && job.ring.steps.chi2 > 2.5 && followed < 2 * rays / 3;
+}
+
 /// A bare hole that seems out of round because copper comes near is round where a circle explains wall and
 /// copper together as well as its contour does.
 void try_round_wall(Job& job) {
@@ -190,7 +196,7 @@ bool stands_on(const Job& job, std::size_t contour, int ray) {
 void fit_contour(Job& job) {
     job.ring = fit_planes(job);
     try_round_wall(job);
-    if (job.ring.ok && mostly_in_the_air(job)) job.ring.ok = false;
+    if (job.ring.ok && (mostly_in_the_air(job) || explains_nothing(job))) job.ring.ok = false;
     if (!job.ring.ok) return;
     take_wall(job);
     job.land_px = 0;

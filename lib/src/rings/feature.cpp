@@ -44,27 +44,55 @@ struct FeaturePixel {
     double x, y, t, ring;
 };
 
-double share_at(const Feature& f, double x, double y, double blur) {
-    const double dx = x - f.x, dy = y - f.y;
-    if (f.kind == Feature::Kind::disk) {
-        const double r50 = half_height_radius(f.half_px, blur);
-        return blurred_edge((r50 - std::sqrt(dx * dx + dy * dy)) / blur).cdf;
-    }
-    const double c = std::cos(f.direction), s = std::sin(f.direction);
-    const double u = dx * c + dy * s, v = -dx * s + dy * c;
-    switch (f.kind) {
+/// Share of a blurred feature at a point given in its own frame: u along the axis, v across.
+double share_at(Feature::Kind kind, double half, double u, double v, double blur) {
+    switch (kind) {
+    case Feature::Kind::disk:
+        return blurred_edge((half_height_radius(half, blur) - std::sqrt(u * u + v * v)) / blur).cdf;
     case Feature::Kind::strip:
-        return strip_share(v, f.half_px, blur);
+        return strip_share(v, half, blur);
     case Feature::Kind::stub:
-        return strip_share(v, f.half_px, blur) * blurred_edge(u / blur).cdf;
+        return strip_share(v, half, blur) * blurred_edge(u / blur).cdf;
     case Feature::Kind::corner: { // the sides run at 45 degrees to the axis
         constexpr double root = std::numbers::sqrt2 / 2;
         return blurred_edge((u + v) * root / blur).cdf * blurred_edge((u - v) * root / blur).cdf;
     }
     default:
-        return tip_share(u, v, f.half_px, blur);
+        return tip_share(u, v, half, blur);
     }
 }
+
+/// The share at a point and how it changes with x, y, direction and half width.
+struct ShareSlope {
+    double share = 0;
+    std::array<double, 4> slope{};
+};
+class PosedFeature {
+  public:
+    PosedFeature(const Feature& feature, double blur)
+        : f_(feature), c_(std::cos(feature.direction)), s_(std::sin(feature.direction)), blur_(blur) {}
+    [[nodiscard]] ShareSlope at(double x, double y, bool with_slope) const {
+        const double dx = x - f_.x, dy = y - f_.y;
+        const double u = dx * c_ + dy * s_, v = -dx * s_ + dy * c_;
+        ShareSlope out{share_at(f_.kind, f_.half_px, u, v, blur_), {}};
+        if (!with_slope) return out;
+        constexpr double pace = 0.02; // px; a share changes over the blur
+        const auto change = [&](double du, double dv, double dh) {
+            return (share_at(f_.kind, f_.half_px + dh, u + du, v + dv, blur_) - out.share) / pace;
+        };
+        const double by_v = change(0, pace, 0);
+        const double by_u = f_.kind == Feature::Kind::strip ? 0 : change(pace, 0, 0);
+        out.slope[0] = -by_u * c_ + by_v * s_;
+        out.slope[1] = -by_u * s_ - by_v * c_;
+        out.slope[2] = by_u * v - by_v * u;
+        out.slope[3] = f_.kind == Feature::Kind::corner ? 0 : change(0, 0, pace);
+        return out;
+    }
+
+  private:
+    const Feature& f_;
+    double c_, s_, blur_;
+};
 
 /// Parameters of a fit: x, y, direction, half width, then T of the feature's copper over T without it, and
 /// the scale of everything.
@@ -93,31 +121,29 @@ struct Problem {
     const Scene& scene;
     double copper = 1, copper_u = 0.1, scale_u = 0.01;
 
-    [[nodiscard]] double model(const State& s, const FeaturePixel& p) const {
-        return s.scale * p.ring * (1 + (s.copper - 1) * share_at(s.shape, p.x, p.y, scene.levels.blur_px));
-    }
-    /// Cost and, if asked for, the normal equations by differences. Directions that a kind does not have are
-    /// held.
+    /// Cost and, if asked for, the normal equations. Directions that a kind does not have are held.
     double normal(const State& s, const State& start, Matrix* a, Vector* b) const {
         const double correlation = std::max(1.0, scene.levels.noise.correlation);
         double cost = 0;
         if (a) a->setZero(), b->setZero();
-        constexpr std::array<double, count> pace{0.02, 0.02, 0.002, 0.02, 1e-3, 1e-3};
+        const PosedFeature posed(s.shape, scene.levels.blur_px);
         for (const FeaturePixel& p : pixels) {
-            const double t = model(s, p);
+            const ShareSlope share = posed.at(p.x, p.y, a != nullptr);
+            const double factor = 1 + (s.copper - 1) * share.share, t = s.scale * p.ring * factor;
             const double sigma = scene.levels.noise.sigma(t), r = (p.t - t) / sigma;
             const double size = std::abs(r), huber = size < 4 ? 1 : 4 / size;
             cost += size < 4 ? r * r : 8 * size - 16;
             if (!a) continue;
+            const double gain = s.scale * p.ring / sigma;
             Vector slope;
-            for (int k = 0; k < count; ++k) {
-                Vector step = Vector::Zero();
-                step(k) = pace[static_cast<std::size_t>(k)];
-                slope(k) = (model(moved(s, step), p) - t) / (step(k) * sigma);
-            }
-            *a += huber * slope * slope.transpose();
+            for (int k = 0; k < 4; ++k)
+                slope(k) = gain * (s.copper - 1) * share.slope[static_cast<std::size_t>(k)];
+            slope(4) = gain * share.share;
+            slope(5) = p.ring * factor / sigma;
+            a->selfadjointView<Eigen::Lower>().rankUpdate(slope, huber);
             *b += huber * r * slope;
         }
+        if (a) a->triangularView<Eigen::StrictlyUpper>() = a->transpose();
         const auto prior = [&](int k, double value, double expected, double u) {
             const double r = (expected - value) / u;
             cost += r * r;
@@ -147,7 +173,9 @@ std::optional<Feature> fit_kind(const Problem& problem, const State& start) {
         const Vector step = damped.ldlt().solve(b);
         if (!step.allFinite()) return std::nullopt;
         const State next = moved(s, step);
-        const double after = problem.normal(next, start, nullptr, nullptr);
+        Matrix a_next;
+        Vector b_next;
+        const double after = problem.normal(next, start, &a_next, &b_next);
         if (after > cost) {
             damping *= 10;
             if (damping > 1e4) break;
@@ -155,7 +183,9 @@ std::optional<Feature> fit_kind(const Problem& problem, const State& start) {
         }
         const bool done = cost - after < 1e-2;
         s = next;
-        cost = problem.normal(s, start, &a, &b);
+        cost = after;
+        a = a_next;
+        b = b_next;
         damping = std::max(damping * 0.1, 1e-6);
         if (done) break;
     }

@@ -65,9 +65,28 @@ void answer_with(Job& job, const RingExpectation& ring, const FeatureSeen& seen,
 
 } // namespace
 
+namespace {
+
+/// Gap to the nearest point of a group.
+double nearest_of(const Job& job, const FeatureSeen& seen, const Group& group) {
+    double least = 1e9;
+    for (int i = group.first; i < group.first + group.count; ++i)
+        if (job.answer[idx(i)] == Answer::local)
+            least = std::min(least, seen.from_px[idx(i)] - job.wall.radius_px[idx(i)]);
+    return least;
+}
+
+} // namespace
+
 void fit_features(Job& job, const RingExpectation& ring, FeatureSeen seen, Answer otherwise) {
-    for (const Group& group : groups_of(job)) {
-        if (group.count > 200) continue;
+    const std::vector<Group> groups = groups_of(job);
+    double nearest = 1e9;
+    for (const Group& group : groups)
+        nearest = std::min(nearest, nearest_of(job, seen, group));
+    // A shape is fitted for the smallest gap's sake; what lies well behind that is as well told ray by ray.
+    const double behind = nearest + 6 + 4 * job.levels.blur_px;
+    for (const Group& group : groups) {
+        if (group.count > 200 || nearest_of(job, seen, group) > behind) continue;
         seen.first_ray = group.first;
         seen.count = group.count;
         for (int k = 0; k < group.count; ++k) // a break takes its neighbour's word

@@ -81,6 +81,20 @@ FeatureSeen seen_without_ring(const Job& job) {
     return seen;
 }
 
+/// T where an edge near `start_px` has come to rest, averaged along the turn: the first of several planes
+/// whose edges follow one another may be the thinnest. 0: not seen.
+double level_behind(const Job& job, int ray, double start_px) {
+    const int j = static_cast<int>(std::lround((start_px + 2.2 * job.levels.blur_px) / PolarField::pace_px));
+    if (j + 1 >= job.field.radii || j < 0) return 0;
+    double sum = 0;
+    for (int k = -1; k <= 1; ++k) {
+        const double t = static_cast<double>(job.field.smooth[job.field.at(ray, j + k)]);
+        if (t <= 0) return 0;
+        sum += t / 3;
+    }
+    return sum;
+}
+
 } // namespace
 
 void fit_local(Job& job, const std::array<double, rays>& start_px, const RayFlags& from_wall) {
@@ -94,6 +108,10 @@ void fit_local(Job& job, const std::array<double, rays>& start_px, const RayFlag
         wanted[i] = job.answer[i] == Answer::local;
         inner[i] = laminate;
         outer[i] = laminate + level_of(job.levels, std::max(1, job.sights[i].foils)) - job.levels.laminate;
+        if (const double seen = level_behind(job, static_cast<int>(i), start_px[i]);
+            wanted[i] && seen > 0 && seen < job.levels.copper_below &&
+            std::abs(seen - outer[i]) > 0.25 * (laminate - outer[i]))
+            outer[i] = seen; // plainly another level than thought
     }
     job.local = local_edges(job.scene(), wanted, from_wall, start_px, inner, outer);
     for (std::size_t i = 0; i < rays; ++i) {

@@ -42,12 +42,18 @@ std::vector<const GapOfRay*> contenders(const std::vector<GapOfRay>& gaps,
     return out;
 }
 
-/// White noise of one draw, summed over windows of rays.
+/// White noise of one draw, summed over windows of rays. Rays that no rival's window reaches draw nothing.
 struct OwnNoise {
     std::array<double, rays + 1> sum{};
+    std::array<bool, rays> needed{};
+    explicit OwnNoise(const std::vector<const GapOfRay*>& rivals) {
+        for (const GapOfRay* gap : rivals)
+            for (int k = -gap->window; k <= gap->window && gap->u_own_px > 0; ++k)
+                needed[static_cast<std::size_t>((gap->ray + k + rays) % rays)] = true;
+    }
     void draw(Random& random) {
         for (std::size_t i = 0; i < rays; ++i)
-            sum[i + 1] = sum[i] + random.normal();
+            sum[i + 1] = sum[i] + (needed[i] ? random.normal() : 0);
     }
     [[nodiscard]] double at(int ray, int window) const {
         const int from = ray - window, to = ray + window + 1;
@@ -76,7 +82,7 @@ Smallest smallest_gap(const std::vector<GapOfRay>& gaps, const Eigen::MatrixXd& 
     const bool any_own =
         std::any_of(rivals.begin(), rivals.end(), [](const GapOfRay* g) { return g->u_own_px > 0; });
     Random random(seed);
-    OwnNoise own;
+    OwnNoise own(rivals);
     Eigen::VectorXd white(covariance.rows());
     std::vector<double> minima(static_cast<std::size_t>(draws));
     for (double& minimum : minima) {
