@@ -196,7 +196,8 @@ class Conversion {
 void Conversion::mark_cut_off() {
     const double n = static_cast<double>(picture_.values.size()), some = 0.002 * n;
     const float tolerance = picture_.facts.lossy ? 2 : 0, beyond = ends_.most - ends_.least + 1;
-    const bool low = static_cast<double>(ends_.at_least) > some, high = static_cast<double>(ends_.at_most) > some;
+    const bool low = static_cast<double>(ends_.at_least) > some,
+               high = static_cast<double>(ends_.at_most) > some;
     if (low || high)
         cut_ = blocks_cut_off(picture_.values.view(), ends_.least + (low ? tolerance : -beyond),
                               ends_.most - (high ? tolerance : -beyond));

@@ -58,9 +58,10 @@ double judge(const Rim& rim, const GreyScale& grey, int level) {
     const double sharp = 1 / (1 + std::pow(rim.scatter_px / (0.1 * rim.radius + 0.5), 2));
     // What something hides says nothing for or against; void beyond the outline speaks against it.
     const double on_rim = rim.share(RayEnd::rim) / (1 - 0.7 * rim.share(RayEnd::hidden));
-    // One bite out of a large, sharp circle is wear; round shapes by chance are neither sharp nor whole elsewhere.
-    const bool one_bite = changes(rim) <= 2 && rim.share(RayEnd::open) == 0 &&
-                          rim.radius > 12 && rim.scatter_px < 0.15 + 0.01 * rim.radius;
+    // One bite out of a large, sharp circle is wear; round shapes by chance are neither sharp nor whole
+    // elsewhere.
+    const bool one_bite = changes(rim) <= 2 && rim.share(RayEnd::open) == 0 && rim.radius > 12 &&
+                          rim.scatter_px < 0.15 + 0.01 * rim.radius;
     const double score = on_rim * std::pow(1 - outward(rim), one_bite ? 1 : 2) * sharp;
     return score < least_score ? 0 : score;
 }

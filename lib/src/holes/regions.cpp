@@ -58,7 +58,10 @@ double outside_slot(double u, double v, double straight, double half) {
 
 std::vector<Region> void_regions(const Pyramid& pyramid, const GreyScale& grey, double least_px2) {
     const int k = calm_level(pyramid, grey.noise, grey.tolerance);
-    const cv::Mat mask = bridge::as_mat(pyramid.level(k)) > grey.open - grey.tolerance;
+    const double brightest =
+        grey.open + grey.tolerance + 4 * grey.noise / Pyramid::pixel(k); // beyond: burned-in marks
+    cv::Mat mask;
+    cv::inRange(bridge::as_mat(pyramid.level(k)), grey.open - grey.tolerance, brightest, mask);
     return regions_of(mask, k, least_px2);
 }
 
@@ -86,8 +89,9 @@ std::optional<Slot> slot_of(const Region& region) {
     double squares = 0;
     for (const Point p : region.border_px) {
         const double dx = p.x - slot.centre_px.x, dy = p.y - slot.centre_px.y;
-        const double off = outside_slot(dx * c + dy * s, dy * c - dx * s, 0.5 * (slot.length_px - slot.width_px),
-                                        0.5 * (slot.width_px - region.resolution_px));
+        const double off =
+            outside_slot(dx * c + dy * s, dy * c - dx * s, 0.5 * (slot.length_px - slot.width_px),
+                         0.5 * (slot.width_px - region.resolution_px));
         squares += off * off;
     }
     const double rms = std::sqrt(squares / static_cast<double>(region.border_px.size()));

@@ -17,7 +17,7 @@ namespace {
 
 using namespace exposure;
 
-constexpr double open_p = 0.012; // attenuation up to which a level is open beam
+constexpr double open_p = 0.012;        // attenuation up to which a level is open beam
 constexpr double darkest_foil_t = 0.04; // the log of less is noise and scatter
 
 std::vector<LogLevel> levels_of_size(const TransmissionMap& map, const Blocks& blocks, int half) {
@@ -40,7 +40,8 @@ std::vector<LogLevel> levels_of_blocks(const TransmissionMap& map, const Blocks&
         const double sigma = map.noise.sigma(t);
         // 15 degrees of freedom: 1.6 passes 93 %, an edge of a few sigmas does not pass.
         if (sigma <= 0 || blocks.variance[i] > 1.6 * sigma * sigma) continue;
-        samples.push_back({std::log(t), std::max(sigma * std::sqrt(map.noise.correlation) / block_px / t, 2e-4)});
+        samples.push_back(
+            {std::log(t), std::max(sigma * std::sqrt(map.noise.correlation) / block_px / t, 2e-4)});
     }
     return find_levels(samples, 3e-4, 40);
 }
