@@ -132,36 +132,52 @@ CoveredRim judge_circle(const Falls& falls, const Oval& oval, Point origin, doub
     return rim;
 }
 
-/// The circle on which most of the region's border lies.
-std::optional<Disk> arc_of(const Region& region) {
-    const std::size_t stride = region.border_px.size() / 200 + 1;
-    RimPoints points;
-    for (std::size_t i = 0; i < region.border_px.size(); i += stride)
-        points.push_back(region.border_px[i]);
-    const auto oval = vote_circle(points, 0.7 * region.resolution_px + 0.3);
-    if (!oval) return {};
-    return Disk{oval->centre, oval->radius};
+/// Circle through the ends and the middle of a stretch of border, where the stretch lies on it.
+std::optional<Disk> arc_through(const std::vector<Point>& border, std::size_t first, std::size_t length,
+                                double tolerance) {
+    const auto at = [&](std::size_t i) { return border[(first + i) % border.size()]; };
+    const Point a = at(0), b = at(length / 2), c = at(length - 1);
+    const double bx = b.x - a.x, by = b.y - a.y, cx = c.x - a.x, cy = c.y - a.y, d = 2 * (bx * cy - by * cx);
+    if (std::abs(d) < 1e-6) return {};
+    const double b2 = bx * bx + by * by, c2 = cx * cx + cy * cy;
+    const double ux = (cy * b2 - by * c2) / d, uy = (bx * c2 - cx * b2) / d;
+    const Disk disk{{a.x + ux, a.y + uy}, std::hypot(ux, uy)};
+    double squares = 0;
+    for (std::size_t i = 0; i < length; ++i)
+        squares +=
+            std::pow(std::hypot(at(i).x - disk.centre_px.x, at(i).y - disk.centre_px.y) - disk.radius_px, 2);
+    if (squares > tolerance * tolerance * static_cast<double>(length)) return {};
+    return disk;
 }
 
-/// Half-way down from the brightest place along the ray, which must exceed `least`, to what lies beyond it;
-/// nothing when it does not fall there by half of what it exceeds the board by.
-std::optional<double> end_of_bright_ring(const LogPatch& patch, Point centre, int ray, double from, double to,
-                                         double least) {
-    const double c = std::cos(angle_of(ray)), s = std::sin(angle_of(ray));
-    std::vector<double> log;
-    for (double r = from; r <= to; r += step_px) {
-        const auto value = patch.at({centre.x + r * c, centre.y - r * s});
-        if (!value) break;
-        log.push_back(*value);
+bool alike(const Disk& a, const Disk& b) {
+    const double apart = std::hypot(a.centre_px.x - b.centre_px.x, a.centre_px.y - b.centre_px.y);
+    return apart < 0.1 * a.radius_px + 1 && std::abs(a.radius_px - b.radius_px) < 0.1 * a.radius_px + 1;
+}
+
+/// Circles that the region's border may be part of: the one on which most of it lies, and those of its bent
+/// stretches.
+std::vector<Disk> arcs_of(const Region& region) {
+    std::vector<Disk> arcs;
+    const std::size_t n = region.border_px.size(), stride = n / 200 + 1;
+    RimPoints points;
+    for (std::size_t i = 0; i < n; i += stride)
+        points.push_back(region.border_px[i]);
+    if (const auto oval = vote_circle(points, 0.7 * region.resolution_px + 0.3))
+        arcs.push_back({oval->centre, oval->radius});
+    const double widest = 3 * std::sqrt(region.area_px2) + 20;
+    for (const std::size_t parts : {3U, 6U}) {
+        const std::size_t length = n / parts;
+        if (length < 10) break;
+        for (std::size_t i = 0; i < 3 * parts; ++i) {
+            const auto arc =
+                arc_through(region.border_px, i * length / 3, length, 0.6 * region.resolution_px);
+            if (!arc || arc->radius_px > widest) continue;
+            if (std::none_of(arcs.begin(), arcs.end(), [&](const Disk& a) { return alike(a, *arc); }))
+                arcs.push_back(*arc);
+        }
     }
-    if (log.size() < 6) return {};
-    const auto top = std::max_element(log.begin(), log.end());
-    const auto width = static_cast<std::ptrdiff_t>(3 * patch.blur_px / step_px);
-    const auto low = std::min_element(top, log.end() - top > width ? top + width : log.end());
-    if (*top < least || *low > least) return {};
-    const double half = 0.5 * (*top + *low);
-    const auto fall = std::find_if(top, low, [&](double v) { return v < half; });
-    return from + static_cast<double>(fall - log.begin()) * step_px;
+    return arcs;
 }
 
 int level_for(const Pyramid& pyramid, double radius_px) {
@@ -190,26 +206,55 @@ std::optional<CoveredRim> voted(const LogPatch& patch, const GreyScale& grey, Po
     return rim;
 }
 
-} // namespace
-
-std::optional<CoveredRim> covered_rim(const Pyramid& pyramid, const GreyScale& grey, const Region& region) {
-    const auto arc = arc_of(region);
-    if (!arc || arc->radius_px < 4 * grey.blur_px + 3 * region.resolution_px) return {};
-    const int level = level_for(pyramid, arc->radius_px);
+std::optional<CoveredRim> rim_from(const Pyramid& pyramid, const GreyScale& grey, const Disk& arc) {
+    const int level = level_for(pyramid, arc.radius_px);
     const double pixel = Pyramid::pixel(level);
-    const Point centre = Pyramid::to_level(arc->centre_px, level);
-    const double radius = arc->radius_px / pixel;
+    const Point centre = Pyramid::to_level(arc.centre_px, level);
+    const double radius = arc.radius_px / pixel;
     if (centre.x < 0 || centre.y < 0 || centre.x >= pyramid.level(level).width() ||
         centre.y >= pyramid.level(level).height())
         return {};
     const LogPatch patch = cut_log(pyramid, grey, level, centre, 1.8 * radius + 4);
     auto rim = voted(patch, grey, centre, radius);
-    if (!rim || rim->on_rim < 0.7 || rim->in_air < 1.0 / 14 || rim->scatter_px > 0.3 + 0.01 * rim->radius_px)
-        return {};
+    if (!rim || rim->scatter_px > 0.3 + 0.01 * rim->radius_px) return {};
     rim->centre_px = Pyramid::to_picture(rim->centre_px, level);
     rim->radius_px *= pixel;
     rim->scatter_px *= pixel;
     return rim;
+}
+
+/// Half-way down from the brightest place along the ray, which must exceed `least`, to what lies beyond it;
+/// nothing when it does not fall there by half of what it exceeds the board by.
+std::optional<double> end_of_bright_ring(const LogPatch& patch, Point centre, int ray, double from, double to,
+                                         double least) {
+    const double c = std::cos(angle_of(ray)), s = std::sin(angle_of(ray));
+    std::vector<double> log;
+    for (double r = from; r <= to; r += step_px) {
+        const auto value = patch.at({centre.x + r * c, centre.y - r * s});
+        if (!value) break;
+        log.push_back(*value);
+    }
+    if (log.size() < 6) return {};
+    const auto top = std::max_element(log.begin(), log.end());
+    const auto width = static_cast<std::ptrdiff_t>(3 * patch.blur_px / step_px);
+    const auto low = std::min_element(top, log.end() - top > width ? top + width : log.end());
+    if (*top < least || *low > least) return {};
+    const double half = 0.5 * (*top + *low);
+    const auto fall = std::find_if(top, low, [&](double v) { return v < half; });
+    return from + static_cast<double>(fall - log.begin()) * step_px;
+}
+
+} // namespace
+
+std::optional<CoveredRim> covered_rim(const Pyramid& pyramid, const GreyScale& grey, const Region& region) {
+    std::optional<CoveredRim> best;
+    for (const Disk& arc : arcs_of(region)) {
+        if (arc.radius_px < 4 * grey.blur_px + 3 * region.resolution_px) continue;
+        const auto rim = rim_from(pyramid, grey, arc);
+        if (!rim || rim->on_rim < 0.7 || rim->in_air < 1.0 / 14) continue;
+        if (!best || rim->on_rim > best->on_rim) best = rim;
+    }
+    return best;
 }
 
 std::optional<Disk> rim_round_pin(const Pyramid& pyramid, const GreyScale& grey, const Disk& pin) {

@@ -144,11 +144,31 @@ BlobChoice bright_choice(const GreyScale& grey) {
     return choice;
 }
 
+/// A blob darker than board and void can only be a covered bore, and that has a wall far darker than its
+/// core.
+bool worth_a_look(const Blob& blob, const GreyScale& grey) {
+    const double air = grey.open - 2 * grey.tolerance - 3 * grey.noise / (3 * Pyramid::pixel(blob.level));
+    if (blob.core + 0.5 * std::max(0.0, blob.core - blob.surround) >= air) return true;
+    return blob.response > 0.05 * blob.core;
+}
+
+/// A good rim of about the blob's size and place is known: another look would find the same.
+bool known(const std::vector<Found>& found, const Blob& blob) {
+    const Point at = Pyramid::to_picture(blob.at, blob.level);
+    const double radius = blob.radius * Pyramid::pixel(blob.level);
+    return std::any_of(found.begin(), found.end(), [&](const Found& f) {
+        const double apart = std::hypot(f.centre().x - at.x, f.centre().y - at.y);
+        return f.score > 0.95 && apart < 0.4 * f.radius() && radius < 2.2 * f.radius() &&
+               radius > 0.45 * f.radius();
+    });
+}
+
 std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, const TransmissionMap& map,
                                Watch& watch) {
     std::vector<Found> found;
     for (const Blob& blob : find_blobs(pyramid, bright_choice(grey), watch)) {
         if (watch.cancelled()) throw Cancelled{};
+        if (!worth_a_look(blob, grey) || known(found, blob)) continue;
         const auto rim = fit_rim(pyramid.level(blob.level), search_of(blob, grey));
         if (!rim) continue;
         Found f{*rim, blob.level, 0};
@@ -203,6 +223,7 @@ void add_from_regions(const Pyramid& pyramid, const GreyScale& grey, const std::
                       std::vector<HoleCandidate>& candidates, Watch& watch) {
     for (const Region& region : regions) {
         if (watch.cancelled()) throw Cancelled{};
+        if (region.area_px2 < 60 * grey.blur_px * grey.blur_px) continue;
         if (const auto slot = slot_of(region)) put_in_place(candidates, candidate_of(*slot));
     }
     for (const Region& region : regions) {
@@ -235,7 +256,7 @@ std::vector<HoleCandidate> find_holes(const TransmissionMap& map, const Material
     std::vector<HoleCandidate> candidates;
     for (const Found& f : without_doubles(bright_rims(pyramid, grey, map, watch)))
         candidates.push_back(candidate_of(f));
-    const double least_px2 = 60 * grey.blur_px * grey.blur_px;
+    const double least_px2 = 25 * grey.blur_px * grey.blur_px;
     add_from_regions(pyramid, grey, void_regions(pyramid, grey, least_px2), candidates, watch);
     add_filled(pyramid, grey, least_px2, candidates, watch);
     sort_reading_order(candidates);

@@ -58,7 +58,10 @@ double outside_slot(double u, double v, double straight, double half) {
 
 std::vector<Region> void_regions(const Pyramid& pyramid, const GreyScale& grey, double least_px2) {
     const int k = calm_level(pyramid, grey.noise, grey.tolerance);
-    const cv::Mat mask = bridge::as_mat(pyramid.level(k)) > grey.open - grey.tolerance;
+    const double brightest =
+        grey.open + grey.tolerance + 4 * grey.noise / Pyramid::pixel(k); // beyond: burned-in marks
+    cv::Mat mask;
+    cv::inRange(bridge::as_mat(pyramid.level(k)), grey.open - grey.tolerance, brightest, mask);
     return regions_of(mask, k, least_px2);
 }
 

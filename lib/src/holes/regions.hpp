@@ -17,8 +17,8 @@ struct Region {
     double resolution_px = 1; ///< pixel of the level that it was read on
 };
 
-/// Places of open beam, whole in view, on the finest level where noise does not fray them. `least_px2`:
-/// smallest area.
+/// Places of open beam (not brighter: burned-in marks are), whole in view, on the finest level where noise
+/// does not fray them. `least_px2`: smallest area.
 std::vector<Region> void_regions(const Pyramid& pyramid, const GreyScale& grey, double least_px2);
 
 /// Places that next to nothing gets through: below two fifths of the open beam.

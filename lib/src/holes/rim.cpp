@@ -20,6 +20,25 @@ double ray_angle(int i) {
     return 2 * std::numbers::pi * i / rim_rays;
 }
 
+struct Direction {
+    double c = 1, s = 0;
+};
+
+Direction direction(int i) {
+    static const std::array<Direction, rim_rays> all = [] {
+        std::array<Direction, rim_rays> made;
+        for (int k = 0; k < rim_rays; ++k)
+            made[static_cast<std::size_t>(k)] = {std::cos(ray_angle(k)), std::sin(ray_angle(k))};
+        return made;
+    }();
+    return all[static_cast<std::size_t>(i)];
+}
+
+Point on_ray(Point from, int i, double r) {
+    const Direction d = direction(i);
+    return {from.x + r * d.c, from.y - r * d.s};
+}
+
 double median(std::vector<double>& values) {
     if (values.empty()) return 0;
     const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
@@ -96,11 +115,10 @@ struct Stretch {
 /// More than one where something thin lies in front. Empty: dark all along.
 using Ray = std::vector<Stretch>;
 
-void sample_ray(const Patch& patch, Point centre, double angle, double reach, std::vector<double>& t) {
+void sample_ray(const Patch& patch, Point centre, int ray, double reach, std::vector<double>& t) {
     t.clear();
-    const double dx = std::cos(angle), dy = -std::sin(angle);
     for (double r = 0; r <= reach; r += step_px) {
-        const Point p{centre.x + r * dx, centre.y + r * dy};
+        const Point p = on_ray(centre, ray, r);
         if (!patch.contains(p)) break;
         t.push_back(patch.at(p));
     }
@@ -158,7 +176,7 @@ Rays cast_rays(const Patch& patch, Point centre, double radius, const RimSearch&
     cast.core = core_level(patch, centre, radius);
     std::vector<double> t;
     for (int i = 0; i < rim_rays; ++i) {
-        sample_ray(patch, centre, ray_angle(i), 1.9 * radius + 3, t);
+        sample_ray(patch, centre, i, 1.9 * radius + 3, t);
         cast.rays[static_cast<std::size_t>(i)] =
             follow(t, cast.core, std::max(search.least_fall, 4 * patch.noise), patch);
     }
@@ -171,8 +189,7 @@ RimPoints points_of(const Rays& cast, Point centre, std::size_t falls_a_ray) {
         const Ray& ray = cast.rays[static_cast<std::size_t>(i)];
         for (std::size_t k = 0; k < std::min(ray.size(), falls_a_ray); ++k) {
             if (!ray[k].fell) continue;
-            const double a = ray_angle(i);
-            points.push_back({centre.x + ray[k].to * std::cos(a), centre.y - ray[k].to * std::sin(a)});
+            points.push_back(on_ray(centre, i, ray[k].to));
         }
     }
     return points;
@@ -223,7 +240,7 @@ Rim describe(const Rays& cast, const Oval& oval, Point origin, const Patch& patc
         squares += std::pow(fall->to - expected, 2);
         falls.push_back(*fall);
         const double out = fall->foot + 1.5 * patch.blur_px + 1.5;
-        const Point p{origin.x + out * std::cos(ray_angle(i)), origin.y - out * std::sin(ray_angle(i))};
+        const Point p = on_ray(origin, i, out);
         if (patch.contains(p)) beyond.push_back(patch.at(p));
     }
     rim.scatter_px = std::sqrt(squares / std::max(1, rim.count(RayEnd::rim)));
