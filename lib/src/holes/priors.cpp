@@ -15,13 +15,13 @@ namespace ringwall {
 
 namespace {
 
-constexpr int most_bare = 10, most_plated = 20; // more holes hardly lower u, and cost time
+constexpr int most_bare = 8, most_plated = 12; // more holes hardly lower u, and cost time
 constexpr double widest_px = 120;               // a larger hole's rim brings more pixels than are needed
 constexpr int rounds = 8;
 constexpr double blur_doubt = 0.007; // etched copper has sloping walls
 constexpr double assumed_sigma_px = 1.2;
 constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
-constexpr int most_heard = 60;        // readings a round
+constexpr int most_heard = 30;        // readings a round
 constexpr int enough_large = 2;
 constexpr double small_sigmas = 14;    // radius of a barrel, in blur
 constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
