@@ -16,7 +16,7 @@ namespace ringwall {
 namespace {
 
 constexpr int most_bare = 8, most_plated = 12; // more holes hardly lower u, and cost time
-constexpr double widest_px = 120;               // a larger hole's rim brings more pixels than are needed
+constexpr double widest_px = 120;              // a larger hole's rim brings more pixels than are needed
 constexpr int rounds = 8;
 constexpr double blur_doubt = 0.007; // etched copper has sloping walls
 constexpr double assumed_sigma_px = 1.2;
