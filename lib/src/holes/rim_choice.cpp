@@ -24,7 +24,9 @@ constexpr double outside_u = 0.06;         // how far the first look at the leve
 constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
 constexpr double plated_z = 5.0;           // significance that a wall must have
-constexpr double sure_z = 3.0;             // the same where the pixels allow no other reading
+constexpr int far_from = 6, far_to = 10;   // half sigmas behind the wall: beyond a close land
+constexpr double misfit_z = 4.0;           // unexplained rest of a plated reading that asks for another
+constexpr double sure_z = 2.0;             // the same where the pixels allow no other reading
 constexpr double least_dark = 0.02;        // T below laminate that tells of copper close to the wall
 constexpr double clear_of_noise = 2.0;     // step from air to laminate, in noise of a pixel (rays average 20)
 constexpr double uneasy_z = 1.5;           // chi-square above its expectation, in its own scatter
@@ -321,6 +323,33 @@ Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimSt
     return reading;
 }
 
+/// Whether a fit leaves more than its noise unexplained, by so many times the scatter of chi-square.
+bool leaves_more(const RimFit& fit, double z) {
+    const int dof = std::max(fit.pixels - fit.parameters, 1);
+    return fit.chi2 > dof + z * std::sqrt(2.0 * dof);
+}
+
+/// A land's edge so close behind the plating that no plateau shows before it leaves a fit without steps ill
+/// at ease: tried with a step two sigma behind the wall in every sector.
+void try_close_land(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
+                    Reading& reading) {
+    if (!leaves_more(reading.fit, misfit_z)) return;
+    RimModel model = reading.fit.model;
+    const auto behind = look_behind(t, model, shared.sigma_px);
+    for (std::size_t k = 0; k < behind.size(); ++k) {
+        RimSector& s = model.sectors[k];
+        if (!s.used || s.has_step || behind[k].pixels(far_from, far_to) < 3) continue;
+        s.has_step = true;
+        s.gap_px = s.gap_expected_px = 2 * shared.sigma_px;
+        s.gap_least_px = shared.sigma_px;
+        s.beyond = s.beyond_expected = behind[k].mean(far_from, far_to);
+        s.band_px = rim_band_sigmas * shared.sigma_px;
+    }
+    const RimFit stepped = fit_rim(t, noise, model, shared, reading.belief);
+    if (stepped.converged && stepped.chi2_per_dof() < 0.95 * reading.fit.chi2_per_dof())
+        reading.fit = stepped;
+}
+
 /// A thin wall in front of dense copper darkens a rim almost as a smaller bore does, and a wall of nothing is
 /// a resting place of the descent: tried again from a wall of `sigma`, the bore moved so that as much light
 /// passes.
@@ -328,9 +357,7 @@ void wake_wall(ImageView<const float> t, const NoiseModel& noise, const RimShare
     RimModel model = reading.fit.model;
     const double step = model.open - model.outside, deep = model.outside - shared.barrel;
     if (model.wall_px > asleep_sigmas * shared.sigma_px || step < 0.02 || deep < 0.02) return;
-    const int dof = reading.fit.pixels - reading.fit.parameters;
-    if (reading.fit.chi2 < dof + uneasy_z * std::sqrt(2.0 * std::max(dof, 1)))
-        return; // nothing left to explain
+    if (!leaves_more(reading.fit, uneasy_z)) return;
     const double more = 0.8 * shared.sigma_px;
     model.radius_px = std::max(1.5, model.radius_px + std::min(more * deep / step, more));
     model.wall_px += more;
@@ -371,6 +398,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
     for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
     }
+    try_close_land(t, noise, shared, reading);
     wake_wall(t, noise, shared, reading);
     return reading;
 }
@@ -405,7 +433,8 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
                        plated.fit.model.wall_px > least_wall_px && fits_better;
     const double u_wall = plated.fit.converged ? std::sqrt(std::max(plated.fit.covariance(3, 3), 0.0)) : 0;
     const bool too_thin = plated.fit.converged && plated.fit.model.wall_px + 2 * u_wall < 1.5 * least_wall_px;
-    choice.decided = choice.is_plated || choice.wall_z < bare_z || too_thin;
+    const bool bare_stands = bare_fits && bare.fit.chi2_per_dof() < 1.5 * plated.fit.chi2_per_dof() + 0.2;
+    choice.decided = choice.is_plated || (bare_stands && (choice.wall_z < bare_z || too_thin));
     choice.belief = choice.is_plated ? plated.belief : bare.belief;
     return choice;
 }

@@ -32,7 +32,9 @@ double median(std::vector<double> values) {
     return *middle;
 }
 
-double core_level(ImageView<const float> t, Point centre, double radius) {
+/// Level of the air inside: the median, or where a part covers most of the core the brightest tenth, if that
+/// is air.
+double core_level(ImageView<const float> t, Point centre, double radius, double open_level) {
     std::vector<double> values;
     const int r = std::max(1, static_cast<int>(radius));
     const int stride = std::max(1, r / 12);
@@ -42,7 +44,12 @@ double core_level(ImageView<const float> t, Point centre, double radius) {
                       y = static_cast<int>(std::lround(centre.y)) + dy;
             if (dx * dx + dy * dy <= r * r && t.contains(x, y)) values.push_back(t(x, y));
         }
-    return median(std::move(values));
+    if (values.empty()) return 0;
+    const double middle = median(values);
+    if (middle > 0.85 * open_level) return middle;
+    const auto tenth = values.begin() + static_cast<std::ptrdiff_t>(values.size() * 9 / 10);
+    std::nth_element(values.begin(), tenth, values.end());
+    return *tenth > 0.9 * open_level && *tenth < 1.1 * open_level ? open_level : middle;
 }
 
 /// Profile along one direction, each sample a mean over the arc that belongs to the ray.
@@ -148,7 +155,7 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
     start.centre_px = candidate.centre_px;
     start.radius_px = candidate.radius_px;
     for (int round = 0; round < 3; ++round) {
-        start.open = core_level(t, start.centre_px, 0.5 * start.radius_px);
+        start.open = core_level(t, start.centre_px, 0.5 * start.radius_px, open_level);
         if (start.radius_px < 3 * sigma_px)
             start.open = std::max(start.open, open_level - 0.02); // blur eats a small core
         start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind);
