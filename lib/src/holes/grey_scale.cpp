@@ -125,6 +125,7 @@ GreyScale read_grey_scale(const TransmissionMap& map, const Pyramid& pyramid, co
     GreyScale grey;
     grey.blur_px = std::clamp(map.blur_sigma_px.value_or(1.0), 0.4, 3.0);
     grey.noise = noise_at(map, 1.0);
+    grey.doubtful = !map.t_is_physical;
     const int k = quiet_level(pyramid, grey.noise);
     const double noise = std::max(grey.noise / Pyramid::pixel(k), 0.003);
     const Histogram modes =

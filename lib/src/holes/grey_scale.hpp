@@ -14,7 +14,9 @@ struct GreyScale {
     double tolerance = 0.1; ///< a core may lie this far below `open` and still be air
     double board = 0.8;  ///< bare laminate, where it could be told; else below `open` by twice the tolerance
     double noise = 0.01; ///< sigma of one pixel near the void level, as if pixels were independent; > 0
-    double blur_px = 1;  ///< Gaussian equivalent of optics and pixel
+    /// Grey values may be tone-mapped, sharpened or saturated: what is as bright as air need not be air.
+    bool doubtful = false;
+    double blur_px = 1; ///< Gaussian equivalent of optics and pixel
 };
 
 /// Reads void, laminate, noise and blur off the map and its pyramid (and the material levels where they were

@@ -32,6 +32,9 @@ bool reaches_void(const Rim& rim, const GreyScale& grey, double pixel) {
 /// Below this, shapes that are round by chance outnumber holes (found on pictures of populated and bare
 /// boards).
 constexpr double least_score = 0.58;
+/// The same where grey values are doubtful, for small shapes, which are round by chance far more often.
+constexpr double least_doubtful_score = 0.8;
+constexpr double small_px = 8;
 
 double outward(const Rim& rim) {
     return rim.share(RayEnd::bite) + rim.share(RayEnd::open);
@@ -63,7 +66,8 @@ double judge(const Rim& rim, const GreyScale& grey, int level) {
     const bool one_bite = changes(rim) <= 2 && rim.share(RayEnd::open) == 0 && rim.radius > 12 &&
                           rim.scatter_px < 0.15 + 0.01 * rim.radius;
     const double score = on_rim * std::pow(1 - outward(rim), one_bite ? 1 : 2) * sharp;
-    return score < least_score ? 0 : score;
+    const double least = grey.doubtful && rim.radius * pixel < small_px ? least_doubtful_score : least_score;
+    return score < least ? 0 : score;
 }
 
 bool is_small_bore(const SmallCore& core, const GreyScale& grey) {
