@@ -65,17 +65,18 @@ def read_drills(folder):
     for name in sorted(folder.glob("*.drl")):
         lines_ = name.read_text().splitlines()
         no_point = any(s.startswith("INCH,LZ") for s in lines_)
+        unit = 1.0 if any(s.startswith("METRIC") for s in lines_) else INCH
         tools, diameter, start = {}, 0.0, None
         for s in lines_:
             tool = re.match(r"T(\d+)C([\d.]+)", s)
             pick = re.match(r"T(\d+)$", s)
             at = re.match(r"(G0[01])?X([-+.\d]+)Y([-+.\d]+)", s)
             if tool:
-                tools[tool[1]] = float(tool[2]) * INCH
+                tools[tool[1]] = float(tool[2]) * unit
             elif pick:
                 diameter = tools.get(pick[1], 0.0)
             elif at:
-                xy = tuple(number(v, no_point) * INCH for v in (at[2], at[3]))
+                xy = tuple(number(v, no_point) * unit for v in (at[2], at[3]))
                 if at[1] == "G00":
                     start = xy
                 elif at[1] == "G01":

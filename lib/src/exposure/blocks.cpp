@@ -30,12 +30,12 @@ void one_block(ImageView<const float> picture, int x0, int y0, float& mean, floa
 
 /// Quantiles of F for 9 or 25 blocks, and the share of their ratios used.
 struct FlatRule {
-    double tenth;  ///< 10 % point
+    double low;    ///< 2 % point
     double limit;  ///< about 95 % point
     double median; ///< of those below the limit
 };
 constexpr FlatRule rule_of(int half) {
-    return half == 1 ? FlatRule{0.43, 2.0, 0.89} : FlatRule{0.64, 1.6, 0.96};
+    return half == 1 ? FlatRule{0.25, 2.0, 0.89} : FlatRule{0.50, 1.6, 0.96};
 }
 constexpr double slope_limit = 4.2;
 
@@ -44,6 +44,7 @@ struct Neighbourhood {
     double between = 0; ///< variance of the block means
     double within = 0;  ///< mean variance within the blocks
     double slope = 0;   ///< squares explained by a plane through the means
+    bool cut = false;
 };
 
 Neighbourhood look(const Blocks& blocks, int col, int row, int half) {
@@ -58,6 +59,7 @@ Neighbourhood look(const Blocks& blocks, int col, int row, int half) {
             means[k++] = blocks.mean[i];
             seen.mean += blocks.mean[i];
             seen.within += blocks.variance[i];
+            seen.cut = seen.cut || blocks.is_cut(i);
             gx += c * blocks.mean[i];
             gy += r * blocks.mean[i];
             norm += c * c;
@@ -88,11 +90,12 @@ double usual_ratio(const Blocks& blocks, double quantum, int half) {
     for (int row = half; row + half < blocks.rows; row += 3)
         for (int col = half; col + half < blocks.cols; col += 3) {
             const Neighbourhood seen = look(blocks, col, row, half);
+            if (seen.within <= 0 || seen.cut) continue;
             ratios.push_back(static_cast<float>(over_noise(seen.between, seen, quantum)));
         }
     const FlatRule rule = rule_of(half);
-    const double first = usual_ratio(ratios, 0.1, rule.tenth);
-    // Again from those that pass: by then the lowest tenth is no longer a guess about how much of the picture
+    const double first = usual_ratio(ratios, 0.02, rule.low); // on a crowded board little is flat
+    // Again from those that pass: by then the low quantile is no longer a guess about how much of the picture
     // is flat.
     std::erase_if(ratios, [&](float r) { return r > rule.limit * first; });
     return usual_ratio(ratios, 0.5, rule.median);
@@ -119,6 +122,21 @@ Blocks make_blocks(ImageView<const float> picture) {
             }
     });
     return blocks;
+}
+
+std::vector<bool> blocks_cut_off(ImageView<const float> picture, float low, float high) {
+    const int cols = picture.width() / block_px, rows = picture.height() / block_px;
+    std::vector<bool> cut;
+    cut.reserve(static_cast<std::size_t>(cols) * static_cast<std::size_t>(rows));
+    for (int row = 0; row < rows; ++row)
+        for (int col = 0; col < cols; ++col) {
+            int outside = 0;
+            for (int y = row * block_px; y < (row + 1) * block_px; ++y)
+                for (int x = col * block_px; x < (col + 1) * block_px; ++x)
+                    outside += picture(x, y) <= low || picture(x, y) >= high;
+            cut.push_back(outside >= 2);
+        }
+    return cut;
 }
 
 Frame::Frame(int width, int height)
@@ -151,6 +169,7 @@ FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step, int ha
             spot.row = row;
             spot.mean = static_cast<float>(seen.mean);
             spot.variance = static_cast<float>(seen.within);
+            spot.cut = seen.cut;
             found.spots.push_back(spot);
         }
     return found;

@@ -22,6 +22,8 @@ struct Blocks {
     int rows = 0;
     std::vector<float> mean;
     std::vector<float> variance;
+    std::vector<bool> cut; ///< has pixels cut off at an end of the scale; empty: none has
+    [[nodiscard]] bool is_cut(std::size_t i) const { return !cut.empty() && cut[i]; }
     [[nodiscard]] std::size_t at(int col, int row) const {
         return static_cast<std::size_t>(row) * static_cast<std::size_t>(cols) + static_cast<std::size_t>(col);
     }
@@ -29,6 +31,9 @@ struct Blocks {
 };
 
 Blocks make_blocks(ImageView<const float> picture);
+
+/// For each block of the picture: whether two pixels or more lie outside (low, high).
+std::vector<bool> blocks_cut_off(ImageView<const float> picture, float low, float high);
 
 /// A place where neighbouring blocks differ by no more than their noise: one material, one heel value.
 struct FlatSpot {
@@ -38,6 +43,7 @@ struct FlatSpot {
     int row = 0;
     float mean = 0;
     float variance = 0; ///< of one pixel, pooled within the blocks
+    bool cut = false;   ///< has pixels cut off at an end of the scale: says nothing about noise
 };
 
 /// Flat spots of one size. `correlation`: usual ratio of the variance between block means, times 16, to that

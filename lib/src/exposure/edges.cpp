@@ -10,6 +10,7 @@
 #include <array>
 #include <cmath>
 #include <iterator>
+#include <numeric>
 #include <optional>
 #include <vector>
 
@@ -337,6 +338,20 @@ std::optional<std::array<double, 25>> long_profile(ImageView<const float> t, con
     return sums;
 }
 
+/// Whether level ground lies 8 to 12 px from the edge on both sides, as far apart as the edge's own levels: a
+/// strip between two edges is bright beside a far side that is not, and would pass for an overshoot.
+bool has_room(const std::array<double, 25>& profile, double step, double noise_mean) {
+    const double slack = std::max(0.15 * step, 4 * noise_mean);
+    std::array<double, 2> level{};
+    for (const std::size_t side : {0U, 1U}) {
+        const auto* from = profile.data() + (side == 0 ? 0 : 20);
+        const auto [least, most] = std::minmax_element(from, from + 5);
+        if (*most - *least > slack) return false;
+        level[side] = std::accumulate(from, from + 5, 0.0) / 5;
+    }
+    return level[1] - level[0] > 0.6 * step;
+}
+
 /// Overshoot as a share of the step: highest of 2 to 6 px from the edge against highest of 8 to 12 px, so
 /// that noise lifts both alike. `side` +1: bright, -1: dark (lowest instead of highest).
 double overshoot(const std::array<double, 25>& profile, int side) {
@@ -360,7 +375,7 @@ void add_halo(ImageView<const float> t, const NoiseModel& noise, const std::vect
         if (edge.step < 8 * sigma) continue;
         const bool bright_is_open = edge.dark + edge.step > 0.93;
         if (saturated && bright_is_open && std::abs(edge.curvature_per_px) > 0.004) continue;
-        if (const auto profile = long_profile(t, edge))
+        if (const auto profile = long_profile(t, edge); profile && has_room(*profile, edge.step, sigma))
             overshoots.push_back(
                 static_cast<float>(overshoot(*profile, saturated && bright_is_open ? -1 : 1)));
     }

@@ -96,7 +96,9 @@ double NoiseLine::variance(double mean) const {
     return std::max(constant + slope * (slope > 0 ? std::min(mean, at) : at), floor);
 }
 
-NoiseLine fit_noise(const std::vector<FlatSpot>& spots, double degrees) {
+NoiseLine fit_noise(const std::vector<FlatSpot>& all, double degrees) {
+    std::vector<FlatSpot> spots = all;
+    std::erase_if(spots, [](const FlatSpot& s) { return s.cut; });
     if (spots.size() < 2 * fewest_in_bin) return {};
     const std::vector<Bin> bins = make_bins(spots, degrees);
     if (bins.empty()) return {};

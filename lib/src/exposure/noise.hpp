@@ -19,7 +19,8 @@ struct NoiseLine {
 };
 
 /// Line through the medians of `variance` over bins of `mean`, robust against bins full of structure (which
-/// only adds variance). `degrees`: degrees of freedom of each variance, for the median of chi-square.
+/// only adds variance); spots cut off at an end of the scale are left out. `degrees`: degrees of freedom of
+/// each variance, for the median of chi-square.
 NoiseLine fit_noise(const std::vector<FlatSpot>& spots, double degrees);
 
 } // namespace ringwall::exposure

@@ -171,6 +171,8 @@ class Conversion {
 
     void divide_by_flat();
     void flatten();
+    void mark_cut_off();
+    void remake_blocks();
     void decide_polarity();
     void to_signal();
     void apply(const Background& background);
@@ -186,12 +188,30 @@ class Conversion {
     Ends ends_;
     double quantum_ = 1; ///< step of the grey scale, in the unit of the values at hand
     Blocks blocks_;
+    std::vector<bool> cut_;
     NoiseLine stored_noise_; ///< of the values as stored
 };
 
+/// Remembers which blocks lie on an end of the scale where that end is cut off: no noise is left in them.
+void Conversion::mark_cut_off() {
+    const double n = static_cast<double>(picture_.values.size()), some = 0.002 * n;
+    const float tolerance = picture_.facts.lossy ? 2 : 0, beyond = ends_.most - ends_.least + 1;
+    const bool low = static_cast<double>(ends_.at_least) > some,
+               high = static_cast<double>(ends_.at_most) > some;
+    if (low || high)
+        cut_ = blocks_cut_off(picture_.values.view(), ends_.least + (low ? tolerance : -beyond),
+                              ends_.most - (high ? tolerance : -beyond));
+}
+
+void Conversion::remake_blocks() {
+    blocks_ = make_blocks(picture_.values.view());
+    blocks_.cut = cut_;
+}
+
 void Conversion::decide_polarity() {
     map_.dense_given = options_.dense != DenseSide::automatic;
-    blocks_ = make_blocks(picture_.values.view());
+    mark_cut_off();
+    remake_blocks();
     const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
     stored_noise_ = fit_noise(flat.spots, flat.degrees);
     step(1);
@@ -221,7 +241,7 @@ void Conversion::to_signal() {
     } else {
         change_all(picture_.values, [=](float v) { return turn ? none - v : v - none; });
     }
-    blocks_ = make_blocks(picture_.values.view());
+    remake_blocks();
 }
 
 /// Divides by exp(surface + open), laid out on a 16 px grid and interpolated: the surface is far smoother
@@ -254,7 +274,7 @@ void Conversion::apply(const Background& background) {
 }
 
 void Conversion::measure_noise() {
-    blocks_ = make_blocks(picture_.values.view());
+    remake_blocks();
     const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
     const NoiseLine line = fit_noise(flat.spots, flat.degrees);
     if (line.bins == 0) return;

@@ -4,24 +4,25 @@
 #include "ringwall/estimate.hpp"
 #include "ringwall/materials.hpp"
 
+#include <optional>
+
 namespace ringwall {
 
-/// What is known of the board's build before the picture speaks; a person's figures or what boards commonly
-/// are.
+/// What a person states of the board's build; nothing stated: what boards commonly are.
 struct BoardBuild {
-    double board_mm = 1.6; ///< copper to copper outside
-    double u_board_mm = 0.15;
-    double foil_um =
-        33; ///< one plane's copper: "35 um" inner foil may lawfully be 24.9 (check of IPC-6012, minimum)
-    double u_foil_um = 6;
+    std::optional<double> board_mm; ///< copper to copper outside
+    std::optional<double> foil_um;  ///< one plane's copper
 };
 
-/// T through plating seen end-on (copper of the board's thickness), from the step that one foil makes.
+/// T through plating seen end-on (copper of the board's thickness), from the level of bare laminate and the
+/// step that the first copper makes on it.
 ///
-/// One foil alone gives only the beam's mean hardness; how far the beam hardens in the whole depth depends on
-/// its breadth. The value is the middle between a single energy and the broadest unfiltered tube beam that
-/// makes the same foil step, u is half their distance, with the build's own uncertainty. Missing when no foil
-/// step is known.
+/// Neither gives it alone: the step does not know its foil's thickness, the laminate neither the board's nor
+/// its own bromine, and no level tells how broad the beam is. So every beam (single energies, tubes with
+/// light and with copper filters), thickness, foil (and number of foils that always overlap) and laminate
+/// recipe is weighed by how common it is and how well it makes the two levels; the value is the mean of what
+/// they predict for the barrel, u their spread. Attenuation by xraylib; how common builds are: common
+/// practice, no source. Missing when bare laminate or a copper level is not in view.
 Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& build);
 
 } // namespace ringwall

@@ -68,7 +68,7 @@ Oval step(const RimPoints& points, const Oval& oval, double width) {
     Row right = Row::Zero();
     for (const Point p : points) {
         const double dx = p.x - oval.centre.x, dy = oval.centre.y - p.y,
-                     r = std::max(std::hypot(dx, dy), 1e-9);
+                     r = std::max(std::sqrt(dx * dx + dy * dy), 1e-9);
         const double c = dx / r, s = dy / r, c2 = c * c - s * s, s2 = 2 * c * s;
         const double residual = r - (oval.radius + oval.a2 * c2 + oval.b2 * s2);
         const double weight = tukey(residual, width);
@@ -103,11 +103,12 @@ bool plausible(const Oval& oval) {
 
 double Oval::reach_from(Point origin, double angle) const {
     const double dx = std::cos(angle), dy = -std::sin(angle);
-    double r = radius; // fixed-point: the outline is near a circle and the origin well inside
-    for (int round = 0; round < 8; ++round) {
-        const double off = outside({origin.x + r * dx, origin.y + r * dy});
-        r = std::max(0.0, r - off);
-    }
+    // Where the ray leaves the circle; the rest by fixed-point, the outline being near it.
+    const double fx = centre.x - origin.x, fy = centre.y - origin.y, along = fx * dx + fy * dy;
+    const double under = radius * radius - (fx * fx + fy * fy - along * along);
+    double r = std::max(0.0, along + std::sqrt(std::max(under, 0.0)));
+    for (int round = 0; round < 4 && (a2 != 0 || b2 != 0); ++round)
+        r = std::max(0.0, r - outside({origin.x + r * dx, origin.y + r * dy}));
     return r;
 }
 

@@ -18,13 +18,11 @@ struct Oval {
     double radius = 0;
     double a2 = 0;
     double b2 = 0;
-    [[nodiscard]] double radius_at(double angle) const {
-        return radius + a2 * std::cos(2 * angle) + b2 * std::sin(2 * angle);
-    }
     /// Signed distance of a point from the outline along the ray from the centre, > 0 outside.
     [[nodiscard]] double outside(Point p) const {
-        const double dx = p.x - centre.x, dy = centre.y - p.y;
-        return std::hypot(dx, dy) - radius_at(std::atan2(dy, dx));
+        const double dx = p.x - centre.x, dy = centre.y - p.y, r2 = dx * dx + dy * dy, r = std::sqrt(r2);
+        if (r2 < 1e-18) return r - radius - a2;
+        return r - radius - (a2 * (dx * dx - dy * dy) + b2 * 2 * dx * dy) / r2; // cos 2a, sin 2a
     }
     /// Distance from `origin` (inside) to the outline in the direction `angle`.
     [[nodiscard]] double reach_from(Point origin, double angle) const;

@@ -20,6 +20,8 @@ constexpr int rounds = 12;
 constexpr double good_misfit = 3.0;  // chi-square within its scatter: the bin is what the model says
 constexpr double lost_misfit = 12.0; // beyond: something stands in front, no edge of the air
 constexpr double real_edge = 8.0;    // chi-square without which there is no edge in the window
+constexpr double gone_share = 0.4;   // of the hole's own wall: less may be none
+constexpr double worse_misfit = 0.5;
 constexpr double behind_sigmas = 3.0, before_sigmas = 4.0;
 
 struct BinPixel {
@@ -41,6 +43,15 @@ struct BinLevels {
     bool has_step, plated;
 };
 
+/// What a bin fits: boundary of the air, wall, level behind it, and where a step follows its distance behind
+/// the wall and the level beyond it. Next to a bare wall a narrow gap and the boundary look much alike: both
+/// must be free for either's uncertainty to be true.
+enum Unknown { edge, wall, plateau, gap, beyond };
+using Unknowns = Eigen::Matrix<double, 5, 1>;
+using UnknownsSquared = Eigen::Matrix<double, 5, 5>;
+constexpr double gap_u_px = 0.7;  // change of a gap within a sector of an eccentric ring
+constexpr double beyond_u = 0.03; // a plane's edge may cross the sector
+
 BinLevels levels_of(const RimFit& fit, const RimShared& shared, double angle_deg) {
     const double a = angle_deg * std::numbers::pi / 180;
     const RimSector& s =
@@ -51,7 +62,7 @@ BinLevels levels_of(const RimFit& fit, const RimShared& shared, double angle_deg
             .outside = outside,
             .outside_u = 0.01 + 0.1 * std::abs(fit.model.open - outside),
             .beyond = s.beyond,
-            .gap_px = s.gap_px,
+            .gap_px = fit.model.gap_at(s, std::cos(a), -std::sin(a)),
             .has_step = s.has_step,
             .plated = fit.model.plated};
 }
@@ -70,16 +81,16 @@ class BinFit {
            double sigma)
         : noise_(noise), levels_(levels), sigma_(sigma), all_(pixels) {}
 
-    /// Levenberg-Marquardt on (boundary, wall, plateau) over the pixels round the start. The plateau may move
+    /// Levenberg-Marquardt over the pixels round the start. The plateau may move
     /// by what a sector's own level can be wrong, the wall by its own size and no further than nothing.
     [[nodiscard]] JudgedBin solve(double start_radius, double start_wall) {
         choose(start_radius, start_wall);
         expected_wall_ = start_wall;
-        Eigen::Vector3d x(start_radius, start_wall, levels_.outside);
+        Unknowns x = start_at(start_radius, start_wall);
         Sums now = accumulate(x);
         double damping = 1e-3;
         for (int i = 0; i < rounds && damping < 1e4; ++i) {
-            const Eigen::Vector3d next = moved(x, now, damping);
+            const Unknowns next = moved(x, now, damping);
             const Sums then = accumulate(next);
             if (then.chi2 > now.chi2) {
                 damping *= 10;
@@ -90,51 +101,59 @@ class BinFit {
             if (step < 1e-3) break;
         }
         const double dof = std::max(1.0, static_cast<double>(pixels_.size()) - 3);
-        return {bin_of(x, now, start_radius), (now.chi2 - dof) / std::sqrt(2 * dof), x[2],
+        return {bin_of(x, now, start_radius), (now.chi2 - dof) / std::sqrt(2 * dof), x[plateau],
                 air_chi2() - now.chi2};
     }
 
   private:
     struct Sums {
-        Eigen::Matrix3d curvature = Eigen::Matrix3d::Zero();
-        Eigen::Vector3d gradient = Eigen::Vector3d::Zero();
+        UnknownsSquared curvature = UnknownsSquared::Zero();
+        Unknowns gradient = Unknowns::Zero();
         double chi2 = 0;
     };
 
-    void choose(double radius, double wall) {
+    [[nodiscard]] Unknowns start_at(double radius_px, double wall_px) const {
+        Unknowns x;
+        x << radius_px, wall_px, levels_.outside, levels_.gap_px, levels_.beyond;
+        return x;
+    }
+
+    void choose(double radius_px, double wall_px) {
         for (const BinPixel& p : all_)
-            if (p.rho > radius - before_sigmas * sigma_ && p.rho < radius + wall + behind_sigmas * sigma_)
+            if (p.rho > radius_px - before_sigmas * sigma_ &&
+                p.rho < radius_px + wall_px + behind_sigmas * sigma_)
                 pixels_.push_back(p);
-        const Eigen::Vector3d x(radius, wall, levels_.outside);
-        Eigen::Vector3d slope;
+        const Unknowns x = start_at(radius_px, wall_px);
+        Unknowns slope;
         for (const BinPixel& p : pixels_) // fixed weights: chi-square then is one function
             inverse_sigma_.push_back(1 /
                                      std::max(noise_.sigma(std::max(predict(p.rho, x, slope), 0.0)), 1e-4));
     }
 
-    [[nodiscard]] Eigen::Vector3d moved(const Eigen::Vector3d& x, const Sums& sums, double damping) const {
-        Eigen::Matrix3d damped = sums.curvature;
+    [[nodiscard]] Unknowns moved(const Unknowns& x, const Sums& sums, double damping) const {
+        UnknownsSquared damped = sums.curvature;
         damped.diagonal() *= 1 + damping;
-        Eigen::Vector3d step = damped.ldlt().solve(sums.gradient);
-        step[0] = std::clamp(step[0], -sigma_, sigma_);
-        step[1] = std::clamp(step[1], -sigma_, sigma_);
-        Eigen::Vector3d next = x + step;
-        next[0] = std::max(next[0], 0.5 * sigma_);
-        next[1] = std::clamp(next[1], 0.0, 12.0);
+        Unknowns step = damped.ldlt().solve(sums.gradient);
+        for (const int c : {edge, wall, gap})
+            step[c] = std::clamp(step[c], -sigma_, sigma_);
+        Unknowns next = x + step;
+        next[edge] = std::max(next[edge], 0.5 * sigma_);
+        next[wall] = std::clamp(next[wall], 0.0, 12.0);
+        next[gap] = std::max(next[gap], 0.0);
         return next;
     }
 
-    [[nodiscard]] RimBin bin_of(const Eigen::Vector3d& x, const Sums& sums, double start_radius) const {
+    [[nodiscard]] RimBin bin_of(const Unknowns& x, const Sums& sums, double start_radius) const {
         const auto used = static_cast<double>(pixels_.size());
         const double scatter = std::max(1.0, used > 3 ? sums.chi2 / (used - 3) : 1) * noise_.correlation;
-        const Eigen::Matrix3d covariance = sums.curvature.inverse() * scatter;
+        const UnknownsSquared covariance = sums.curvature.inverse() * scatter;
         RimBin bin;
-        bin.radius_px = x[0];
-        bin.wall_px = levels_.plated ? x[1] : 0;
-        bin.u_px = std::sqrt(std::max(covariance(0, 0), 0.0));
-        bin.u_wall_px = levels_.plated ? std::sqrt(std::max(covariance(1, 1), 0.0)) : 0;
+        bin.radius_px = x[edge];
+        bin.wall_px = levels_.plated ? x[wall] : 0;
+        bin.u_px = std::sqrt(std::max(covariance(edge, edge), 0.0));
+        bin.u_wall_px = levels_.plated ? std::sqrt(std::max(covariance(wall, wall), 0.0)) : 0;
         bin.seen = std::isfinite(bin.u_px) && bin.u_px < 4 * sigma_ && used > 4 &&
-                   std::abs(x[0] - start_radius) < 4 * sigma_;
+                   std::abs(x[edge] - start_radius) < 4 * sigma_;
         return bin;
     }
 
@@ -147,10 +166,10 @@ class BinFit {
         return chi2;
     }
 
-    [[nodiscard]] Sums accumulate(const Eigen::Vector3d& x) const {
+    [[nodiscard]] Sums accumulate(const Unknowns& x) const {
         Sums sums;
         for (std::size_t i = 0; i < pixels_.size(); ++i) {
-            Eigen::Vector3d slope;
+            Unknowns slope;
             const double off = pixels_[i].t - predict(pixels_[i].rho, x, slope),
                          z = std::abs(off) * inverse_sigma_[i];
             const double weight = (z > 3 ? 3 / z : 1.0) * inverse_sigma_[i] * inverse_sigma_[i];
@@ -158,8 +177,10 @@ class BinFit {
             sums.gradient += weight * off * slope;
             sums.chi2 += z > 3 ? 3 * (2 * z - 3) : z * z;
         }
-        believe(sums, 2, levels_.outside - x[2], levels_.outside_u);
-        believe(sums, 1, expected_wall_ - x[1], levels_.plated ? std::max(0.5, expected_wall_) : 1e-6);
+        believe(sums, plateau, levels_.outside - x[plateau], levels_.outside_u);
+        believe(sums, wall, expected_wall_ - x[wall], levels_.plated ? std::max(0.5, expected_wall_) : 1e-6);
+        believe(sums, gap, levels_.gap_px - x[gap], gap_u_px);
+        believe(sums, beyond, levels_.beyond - x[beyond], beyond_u);
         return sums;
     }
     static void believe(Sums& sums, int which, double off, double u) {
@@ -168,24 +189,26 @@ class BinFit {
         sums.chi2 += off * off / (u * u);
     }
 
-    double predict(double rho, const Eigen::Vector3d& x, Eigen::Vector3d& slope) const {
-        const Edge inner = edge_at(rho, x[0], sigma_), outer = edge_at(rho, x[0] + x[1], sigma_);
-        const double wall = levels_.plated ? levels_.barrel : x[2];
+    double predict(double rho, const Unknowns& x, Unknowns& slope) const {
+        const Edge inner = edge_at(rho, x[edge], sigma_), outer = edge_at(rho, x[edge] + x[wall], sigma_);
+        const double behind = x[plateau], ring = levels_.plated ? levels_.barrel : behind;
         double value =
-            levels_.open * inner.value + wall * (outer.value - inner.value) + x[2] * (1 - outer.value);
-        const double out = (wall - x[2]) * outer.slope;
-        slope = {(levels_.open - wall) * inner.slope + out, out, 1 - outer.value};
-        if (!levels_.plated) slope[2] = 1 - inner.value;
+            levels_.open * inner.value + ring * (outer.value - inner.value) + behind * (1 - outer.value);
+        const double out = (ring - behind) * outer.slope;
+        slope << (levels_.open - ring) * inner.slope + out, out, 1 - (levels_.plated ? outer : inner).value,
+            0, 0;
         if (levels_.has_step) add_step(rho, x, slope, value);
         return value;
     }
-    void add_step(double rho, const Eigen::Vector3d& x, Eigen::Vector3d& slope, double& value) const {
-        const Edge step = edge_at(rho, x[0] + x[1] + levels_.gap_px, sigma_);
-        const double height = levels_.beyond - x[2];
+    void add_step(double rho, const Unknowns& x, Unknowns& slope, double& value) const {
+        const Edge step = edge_at(rho, x[edge] + x[wall] + x[gap], sigma_);
+        const double height = x[beyond] - x[plateau];
         value += height * (1 - step.value);
-        slope[0] -= height * step.slope;
-        if (levels_.plated) slope[1] -= height * step.slope;
-        slope[2] -= 1 - step.value;
+        slope[edge] -= height * step.slope;
+        if (levels_.plated) slope[wall] -= height * step.slope;
+        slope[plateau] -= 1 - step.value;
+        slope[gap] = -height * step.slope;
+        slope[beyond] = 1 - step.value;
     }
 
     const NoiseModel& noise_;
@@ -257,6 +280,18 @@ JudgedBin follow_edge(const std::vector<BinPixel>& pixels, const NoiseModel& noi
     return bin;
 }
 
+/// A bin whose wall came out next to nothing, read again as bare: plating of a tenth of a pixel that is not
+/// there moves a faint edge by half a pixel. The bare reading stands unless it fits worse.
+JudgedBin without_wall(const std::vector<BinPixel>& pixels, const NoiseModel& noise, BinLevels levels,
+                       const JudgedBin& plated, double full_wall, double sigma) {
+    if (!levels.plated || !plated.bin.seen || plated.bin.wall_px > gone_share * full_wall) return plated;
+    levels.plated = false;
+    JudgedBin bare = BinFit(pixels, noise, levels, sigma).solve(plated.bin.radius_px, 0);
+    if (!bare.bin.seen || bare.misfit > plated.misfit + worse_misfit) return plated;
+    bare.bin.u_wall_px = plated.bin.u_wall_px;
+    return bare;
+}
+
 /// Whether the way out to `radius` is air: a bite is open from the bore, a bright spot behind a lead is not.
 /// No mean over three neighbouring pixels may fall half the way to the board's level.
 bool open_to(const std::vector<BinPixel>& pixels, const BinLevels& levels, const NoiseModel& noise,
@@ -276,6 +311,7 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
                  const RimModel& model, double sigma, double search_px) {
     const double farthest = model.radius_px + search_px;
     JudgedBin near = follow_edge(pixels, noise, levels, model.radius_px, model.wall_px, sigma, farthest);
+    near = without_wall(pixels, noise, levels, near, model.wall_px, sigma);
     const auto open_way = [&](const JudgedBin& bin) {
         return open_to(pixels, levels, noise, model.radius_px - 4 * sigma, bin.bin.radius_px - 1.5 * sigma);
     };
@@ -283,6 +319,7 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
     const double start = best_start(pixels, levels, sigma, std::max(noise.sigma(levels.open), 1e-3),
                                     model.radius_px - 2 * sigma, farthest);
     JudgedBin far = follow_edge(pixels, noise, around(levels), start, model.wall_px, sigma, farthest);
+    far = without_wall(pixels, noise, around(levels), far, model.wall_px, sigma);
     const bool take_far = far.bin.seen && (far.misfit < near.misfit || !near.bin.seen);
     JudgedBin& best = take_far ? far : near;
     best.bin.seen = best.bin.seen && best.misfit < lost_misfit;
@@ -291,7 +328,22 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
     const bool inward = best.bin.radius_px < model.radius_px - 0.7 * sigma;
     if (inward && std::abs(best.plateau - levels.outside) > 0.3 * std::abs(levels.open - levels.outside))
         best.bin.seen = false;
+    if (inward && best.bin.wall_px > 2 * model.wall_px + 0.5)
+        best.bin.seen = false; // dark as plating is, but a part
     return best.bin;
+}
+
+/// What hides a stretch of the rim blurs into the bins beside it.
+void widen_hidden(std::vector<RimBin>& bins, double arc_px, double sigma) {
+    const int n = static_cast<int>(bins.size()), reach = static_cast<int>(std::lround(sigma / arc_px));
+    const auto hidden = [&, before = bins](int k) {
+        return !before[static_cast<std::size_t>((k % n + n) % n)].seen;
+    };
+    for (int k = 0; k < n; ++k) {
+        if (!hidden(k) || !hidden(k + 1)) continue; // one bin alone is noise
+        for (int d = -reach; d <= reach + 1; ++d)
+            bins[static_cast<std::size_t>(((k + d) % n + n) % n)].seen = false;
+    }
 }
 
 } // namespace
@@ -313,6 +365,7 @@ std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise,
         bin = trace_bin(mine, noise, levels, model, sigma, search_px);
         bin.angle_deg = angle;
     }
+    widen_hidden(bins, 2 * std::numbers::pi * model.radius_px / count, sigma);
     return bins;
 }
 
@@ -341,18 +394,22 @@ WindowMean mean_over(const std::vector<RimBin>& bins, int centre, int half) {
     return m;
 }
 
+void put(const WindowMean& mean, RimBin& bin) {
+    bin.radius_px = mean.radius, bin.u_px = mean.u, bin.wall_px = mean.wall, bin.u_wall_px = mean.u_wall;
+}
+
 } // namespace
 
-std::vector<RimBin> smooth_rim(const std::vector<RimBin>& bins) {
-    constexpr std::array<int, 6> halves{0, 1, 2, 4, 7, 12};
+SmoothRim smooth_rim(const std::vector<RimBin>& bins) {
+    constexpr std::array<int, 6> steps{0, 1, 2, 4, 7, 12};
     constexpr double agree = 2.5;
-    std::vector<RimBin> smooth = bins;
+    SmoothRim smooth{bins, std::vector<int>(bins.size(), 0)};
     const int most = static_cast<int>(bins.size()) / 12;
     for (int k = 0; k < static_cast<int>(bins.size()); ++k) {
-        RimBin& out = smooth[static_cast<std::size_t>(k)];
+        RimBin& out = smooth.bins[static_cast<std::size_t>(k)];
         if (!out.seen) continue;
         std::vector<WindowMean> narrower;
-        for (int half : halves) {
+        for (int half : steps) {
             if (half > 0 && half > most) break;
             const WindowMean m = mean_over(bins, k, half);
             const bool agrees = std::all_of(narrower.begin(), narrower.end(), [&](const WindowMean& n) {
@@ -361,11 +418,21 @@ std::vector<RimBin> smooth_rim(const std::vector<RimBin>& bins) {
             });
             if (!agrees) break;
             narrower.push_back(m);
+            smooth.halves[static_cast<std::size_t>(k)] = half;
         }
-        const WindowMean& best = narrower.back();
-        out.radius_px = best.radius, out.u_px = best.u, out.wall_px = best.wall, out.u_wall_px = best.u_wall;
+        put(narrower.back(), out);
     }
     return smooth;
+}
+
+std::vector<RimBin> smooth_over(std::vector<RimBin> bins, const std::vector<RimBin>& like,
+                                const std::vector<int>& halves) {
+    for (std::size_t k = 0; k < bins.size(); ++k)
+        bins[k].u_px = like[k].u_px, bins[k].u_wall_px = like[k].u_wall_px;
+    std::vector<RimBin> out = bins;
+    for (std::size_t k = 0; k < bins.size(); ++k)
+        if (bins[k].seen) put(mean_over(bins, static_cast<int>(k), halves[k]), out[k]);
+    return out;
 }
 
 } // namespace ringwall

@@ -26,9 +26,19 @@ struct RimBin {
 std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise, const RimFit& fit,
                               const RimShared& shared, double search_px);
 
+/// Bins averaged with their neighbours.
+struct SmoothRim {
+    std::vector<RimBin> bins;
+    std::vector<int> halves; ///< bins taken in on either side
+};
+
 /// The bins' radii smoothed as far as they allow: for each bin the widest window whose mean agrees with all
 /// narrower ones within 2.5 of their uncertainties (Lepski's rule), so that a clean circle is averaged and a
 /// bite keeps its edges.
-std::vector<RimBin> smooth_rim(const std::vector<RimBin>& bins);
+SmoothRim smooth_rim(const std::vector<RimBin>& bins);
+
+/// The same means over given windows, weighted as the bins of `like` are.
+std::vector<RimBin> smooth_over(std::vector<RimBin> bins, const std::vector<RimBin>& like,
+                                const std::vector<int>& halves);
 
 } // namespace ringwall

@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "holes/find.hpp"
 
+#include "holes/covered_rim.hpp"
 #include "holes/grey_scale.hpp"
 #include "holes/judge.hpp"
 #include "holes/pyramid.hpp"
+#include "holes/regions.hpp"
 #include "holes/rim.hpp"
 #include "holes/small_core.hpp"
 
@@ -95,34 +97,153 @@ void sort_reading_order(std::vector<HoleCandidate>& candidates) {
     });
 }
 
-std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, const TransmissionMap& map,
-                               Watch& watch) {
+/// The rim again two levels finer, where there are any.
+bool sharpen(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
+    const int finer = std::max(0, f.level - 2);
+    if (finer == f.level) return true;
+    const auto again = on_finer_level(pyramid, f.rim, f.level, finer, grey);
+    if (!again) return false;
+    f.rim = *again;
+    f.level = finer;
+    return true;
+}
+
+void look_for_air(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
+    f.score = judge(f.rim, grey, f.level);
+    if (f.score <= 0) return;
+    const int coarse = f.level;
+    if (!sharpen(f, pyramid, grey)) {
+        f.score = 0;
+        return;
+    }
+    if (f.level < coarse) f.score = judge(f.rim, grey, f.level);
+    if (f.score > 0 && f.level == 0) look_closer(f, pyramid.level(0), grey);
+}
+
+/// Cores darker than air may be bores under a part's body.
+void look_for_covered(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
+    if (f.rim.share(RayEnd::rim) < 0.97 || !sharpen(f, pyramid, grey)) return;
+    const Rim& rim = f.rim;
+    if (has_dark_ring(rim))
+        f.score = judge_covered(rim, rim.core, rim.darkest, rim.beyond, rim.ring_sigmas, grey);
+    if (f.level > 0 || rim.radius > 8 * grey.blur_px) return;
+    const auto core = fit_small_core(pyramid.level(0), rim, grey.noise, grey.blur_px);
+    if (!core) return;
+    f.rim.radius = core->radius;
+    f.rim.ring_sigmas = core->ring_sigmas;
+    f.score = judge_covered(rim, core->core, core->wall, core->beyond, core->ring_sigmas, grey);
+}
+
+BlobChoice bright_choice(const GreyScale& grey) {
     BlobChoice choice;
     choice.least_response = 0.15 * 2 * grey.tolerance;
     choice.noise = grey.noise;
-    choice.least_core = grey.open - grey.tolerance;
+    choice.least_core = 0.3 * grey.open;
     choice.core_leak = 0.25;
     choice.core_slack = 3;
+    return choice;
+}
+
+/// A blob darker than board and void can only be a covered bore, and that has a wall far darker than its
+/// core.
+bool worth_a_look(const Blob& blob, const GreyScale& grey) {
+    const double air = grey.open - 2 * grey.tolerance - 3 * grey.noise / (3 * Pyramid::pixel(blob.level));
+    if (blob.core + 0.5 * std::max(0.0, blob.core - blob.surround) >= air) return true;
+    return blob.response > 0.05 * blob.core;
+}
+
+/// A good rim of about the blob's size and place is known: another look would find the same.
+bool known(const std::vector<Found>& found, const Blob& blob) {
+    const Point at = Pyramid::to_picture(blob.at, blob.level);
+    const double radius = blob.radius * Pyramid::pixel(blob.level);
+    return std::any_of(found.begin(), found.end(), [&](const Found& f) {
+        const double apart = std::hypot(f.centre().x - at.x, f.centre().y - at.y);
+        return f.score > 0.95 && apart < 0.4 * f.radius() && radius < 2.2 * f.radius() &&
+               radius > 0.45 * f.radius();
+    });
+}
+
+std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, const TransmissionMap& map,
+                               Watch& watch) {
     std::vector<Found> found;
-    for (const Blob& blob : find_blobs(pyramid, choice, watch)) {
+    for (const Blob& blob : find_blobs(pyramid, bright_choice(grey), watch)) {
         if (watch.cancelled()) throw Cancelled{};
+        if (!worth_a_look(blob, grey) || known(found, blob)) continue;
         const auto rim = fit_rim(pyramid.level(blob.level), search_of(blob, grey));
         if (!rim) continue;
         Found f{*rim, blob.level, 0};
-        f.score = judge(*rim, grey, blob.level);
-        if (f.score <= 0) continue;
-        const int finer = std::max(0, blob.level - 2);
-        if (finer < blob.level) {
-            const auto again = on_finer_level(pyramid, *rim, blob.level, finer, grey);
-            if (!again) continue;
-            f.rim = *again;
-            f.level = finer;
-            f.score = judge(*again, grey, finer);
+        look_for_air(f, pyramid, grey);
+        if (f.score <= 0) {
+            f = {*rim, blob.level, 0};
+            look_for_covered(f, pyramid, grey);
         }
-        if (f.score > 0 && f.level == 0) look_closer(f, pyramid.level(0), grey);
         if (f.score > 0 && !cut_by_border(f, map)) found.push_back(f);
     }
     return found;
+}
+
+bool inside(Point p, const HoleCandidate& c, double share) {
+    return std::hypot(p.x - c.centre_px.x, p.y - c.centre_px.y) <
+           share * std::max(c.radius_px, 0.5 * c.long_px);
+}
+
+HoleCandidate candidate_of(const Slot& slot) {
+    HoleCandidate c;
+    c.centre_px = slot.centre_px;
+    c.radius_px = 0.5 * slot.width_px;
+    c.elongated = true;
+    c.long_px = slot.length_px;
+    c.angle_deg = slot.angle_deg;
+    c.score = 1;
+    return c;
+}
+
+HoleCandidate candidate_of(const Disk& rim, bool filled, double score) {
+    HoleCandidate c;
+    c.centre_px = rim.centre_px;
+    c.radius_px = rim.radius_px;
+    c.filled = filled;
+    c.score = score;
+    return c;
+}
+
+/// Puts a candidate in place of those found inside of it.
+void put_in_place(std::vector<HoleCandidate>& candidates, const HoleCandidate& c) {
+    std::erase_if(candidates, [&](const HoleCandidate& old) { return inside(old.centre_px, c, 1); });
+    candidates.push_back(c);
+}
+
+bool taken(const std::vector<HoleCandidate>& candidates, Point p, double share) {
+    return std::any_of(candidates.begin(), candidates.end(),
+                       [&](const HoleCandidate& c) { return inside(p, c, share); });
+}
+
+/// Slots, and holes whose larger part a part in front covers.
+void add_from_regions(const Pyramid& pyramid, const GreyScale& grey, const std::vector<Region>& regions,
+                      std::vector<HoleCandidate>& candidates, Watch& watch) {
+    for (const Region& region : regions) {
+        if (watch.cancelled()) throw Cancelled{};
+        if (region.area_px2 < 60 * grey.blur_px * grey.blur_px) continue;
+        if (const auto slot = slot_of(region)) put_in_place(candidates, candidate_of(*slot));
+    }
+    for (const Region& region : regions) {
+        if (watch.cancelled()) throw Cancelled{};
+        if (taken(candidates, region.middle_px, 1)) continue;
+        const auto rim = covered_rim(pyramid, grey, region);
+        if (rim && !taken(candidates, rim->centre_px, 0.8))
+            candidates.push_back(candidate_of(Disk{rim->centre_px, rim->radius_px}, false, rim->on_rim));
+    }
+}
+
+/// Holes that metal fills but for a ring of air.
+void add_filled(const Pyramid& pyramid, const GreyScale& grey, double least_px2,
+                std::vector<HoleCandidate>& candidates, Watch& watch) {
+    for (const Region& region : dense_regions(pyramid, grey, least_px2)) {
+        if (watch.cancelled()) throw Cancelled{};
+        const auto pin = disk_of(region);
+        const auto rim = pin ? rim_round_pin(pyramid, grey, *pin) : std::nullopt;
+        if (rim) put_in_place(candidates, candidate_of(*rim, true, 0.8));
+    }
 }
 
 } // namespace
@@ -135,6 +256,9 @@ std::vector<HoleCandidate> find_holes(const TransmissionMap& map, const Material
     std::vector<HoleCandidate> candidates;
     for (const Found& f : without_doubles(bright_rims(pyramid, grey, map, watch)))
         candidates.push_back(candidate_of(f));
+    const double least_px2 = 25 * grey.blur_px * grey.blur_px;
+    add_from_regions(pyramid, grey, void_regions(pyramid, grey, least_px2), candidates, watch);
+    add_filled(pyramid, grey, least_px2, candidates, watch);
     sort_reading_order(candidates);
     return candidates;
 }

@@ -143,8 +143,9 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
     if (choice.is_plated) fill_thickness(map, fit, priors, hole);
     const double floor =
         map.t_is_physical ? 1.5 * model_floor_px : std::hypot(model_floor_px, 0.1 * priors.shared.sigma_px);
-    const auto bins = trace_rim(map.t.view(), noise, fit, priors.shared, 0.5 * fit.model.radius_px + 8);
-    judge_shape(bins, floor, hole);
+    const RimTracing tracing{noise, fit, priors.shared, 0.5 * fit.model.radius_px + 8};
+    const auto bins = trace_rim(map.t.view(), noise, fit, priors.shared, tracing.search_px);
+    judge_shape(bins, tracing, floor, hole);
     judge_wall(bins, choice, halo_can_fake(map, fit, priors.shared), hole);
     return hole;
 }

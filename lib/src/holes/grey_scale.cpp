@@ -81,23 +81,33 @@ std::optional<double> void_mode(const Histogram& h, double reach) {
     return level_of(best);
 }
 
-/// Sigma from second differences, by the quartile that texture disturbs least.
-double noise_from_differences(ImageView<const float> t) {
+/// Sigma from second differences of pixels `lag` apart between the ends of the scale, by the quartile that
+/// texture disturbs least.
+double noise_from_differences(ImageView<const float> t, int lag) {
+    constexpr float low = 0.15F, high = 0.985F; // beyond these a stretched scale may be cut off flat
     std::vector<float> differences;
-    const int step = std::max(1, static_cast<int>(t.size() / 200000));
+    const int step = std::max(1, static_cast<int>(t.size() / 400000));
     int count = 0;
     for (int y = 0; y < t.height(); ++y)
-        for (int x = 1; x + 1 < t.width(); ++x)
-            if (count++ % step == 0) differences.push_back(std::abs(2 * t(x, y) - t(x - 1, y) - t(x + 1, y)));
-    if (differences.empty()) return 0.01;
+        for (int x = lag; x + lag < t.width(); ++x) {
+            if (t(x, y) < low || t(x, y) > high || count++ % step != 0) continue;
+            differences.push_back(std::abs(2 * t(x, y) - t(x - lag, y) - t(x + lag, y)));
+        }
+    if (differences.size() < 100) return 0.01;
     const auto quartile = differences.begin() + static_cast<std::ptrdiff_t>(differences.size() / 4);
     std::nth_element(differences.begin(), quartile, differences.end());
     return *quartile / (0.3186 * std::sqrt(6.0)); // 25 % of |normal| lie below 0.3186 sigma
 }
 
+/// A picture cut off, filtered or packed for looking at may show no noise where it is flat, and yet there is
+/// some on the board; fine texture everywhere may pass for correlated noise. Differences of neighbours bound
+/// both, from above those of next neighbours, which smoothing in the cabinet takes less from.
 double noise_at(const TransmissionMap& map, double open) {
+    constexpr double believable = 0.004;
     const double known = map.noise.sigma(open) * std::sqrt(std::max(map.noise.correlation, 1.0));
-    return std::max(known > 0 ? known : noise_from_differences(map.t.view()), 1e-3);
+    const double fine = noise_from_differences(map.t.view(), 1);
+    const double most = std::max(2e-3, std::min(3 * fine, 1.5 * noise_from_differences(map.t.view(), 2)));
+    return std::clamp(known, std::max(known > believable ? 0.0 : std::min(fine, most), 1e-3), most);
 }
 
 /// Coarse enough that noise does not join the levels, no coarser.
@@ -126,6 +136,7 @@ GreyScale read_grey_scale(const TransmissionMap& map, const Pyramid& pyramid, co
         if (materials->levels.laminate) laminate = materials->levels.laminate.value();
     }
     if (!laminate) laminate = top_mode(modes, 0.3, grey.open - 0.03, std::max(4.0, 1e-4 * modes.total));
+    grey.board = laminate.value_or(grey.open - 0.05);
     grey.tolerance = std::clamp(0.5 * (laminate ? grey.open - *laminate : 0.05), 0.02, 0.1);
     return grey;
 }

@@ -12,8 +12,9 @@ namespace ringwall::holes {
 struct GreyScale {
     double open = 1;        ///< level of the void
     double tolerance = 0.1; ///< a core may lie this far below `open` and still be air
-    double noise = 0.01;    ///< sigma of one pixel near the void level, as if pixels were independent; > 0
-    double blur_px = 1;     ///< Gaussian equivalent of optics and pixel
+    double board = 0.8;  ///< bare laminate, where it could be told; else below `open` by twice the tolerance
+    double noise = 0.01; ///< sigma of one pixel near the void level, as if pixels were independent; > 0
+    double blur_px = 1;  ///< Gaussian equivalent of optics and pixel
 };
 
 /// Reads void, laminate, noise and blur off the map and its pyramid (and the material levels where they were

@@ -31,7 +31,7 @@ bool reaches_void(const Rim& rim, const GreyScale& grey, double pixel) {
 
 /// Below this, shapes that are round by chance outnumber holes (found on pictures of populated and bare
 /// boards).
-constexpr double least_score = 0.4;
+constexpr double least_score = 0.58;
 
 double outward(const Rim& rim) {
     return rim.share(RayEnd::bite) + rim.share(RayEnd::open);
@@ -58,18 +58,36 @@ double judge(const Rim& rim, const GreyScale& grey, int level) {
     const double sharp = 1 / (1 + std::pow(rim.scatter_px / (0.1 * rim.radius + 0.5), 2));
     // What something hides says nothing for or against; void beyond the outline speaks against it.
     const double on_rim = rim.share(RayEnd::rim) / (1 - 0.7 * rim.share(RayEnd::hidden));
-    const double score = on_rim * std::pow(1 - outward(rim), 2) * sharp;
+    // One bite out of a large, sharp circle is wear; round shapes by chance are neither sharp nor whole
+    // elsewhere.
+    const bool one_bite = changes(rim) <= 2 && rim.share(RayEnd::open) == 0 && rim.radius > 12 &&
+                          rim.scatter_px < 0.15 + 0.01 * rim.radius;
+    const double score = on_rim * std::pow(1 - outward(rim), one_bite ? 1 : 2) * sharp;
     return score < least_score ? 0 : score;
 }
 
 bool is_small_bore(const SmallCore& core, const GreyScale& grey) {
     if (core.radius < std::max(2.0, 1.3 * grey.blur_px))
         return false; // nothing but a blurred point: cannot be told
-    if (core.core - 3 * core.core_sigma > grey.open + grey.tolerance) return false;
+    // Brighter than air: no bore, but for what a blur a few per cent off makes of its height.
+    const double slack = grey.tolerance + 0.15 * (core.core - core.wall);
+    if (core.core - 3 * core.core_sigma > grey.open + slack) return false;
     if (core.core - std::min(core.wall, core.beyond) < grey.tolerance) return false;
     // A barrel is a strong sign by itself; without one the level alone must tell.
     if (core.ring_sigmas > 7) return core.core >= grey.open - grey.tolerance - 2 * core.core_sigma;
     return core.contrast_sigmas > 7 && core.core >= least_core(grey, core.core_sigma);
+}
+
+double judge_covered(const Rim& rim, double core, double wall, double beyond, double ring_sigmas,
+                     const GreyScale& grey) {
+    if (rim.share(RayEnd::rim) < 0.97 || rim.scatter_px > 0.06 * rim.radius + 0.3) return 0;
+    if (core < 0.3 * grey.open || ring_sigmas < 10 || rim.radius < std::max(3.0, 2 * grey.blur_px)) return 0;
+    const double board_step = std::log(grey.open / (grey.open - 2 * grey.tolerance));
+    const double to_beyond = std::log(core / std::max(beyond, 0.02 * core));
+    const double to_wall = std::log(core / std::max(wall, 0.02 * core));
+    // A window in a plane with a ring of copper in it stays below: one foil, or two, not the board's depth.
+    const bool barrel = to_wall > std::max(0.45, 1.5 * to_beyond);
+    return barrel && to_beyond > 0.6 * board_step ? 0.8 : 0;
 }
 
 bool has_dark_ring(const Rim& rim) {

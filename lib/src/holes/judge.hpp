@@ -13,6 +13,12 @@ double judge(const Rim& rim, const GreyScale& grey, int level);
 /// The level test again for a small bore: its core is air rather than laminate, beyond what noise can do.
 bool is_small_bore(const SmallCore& core, const GreyScale& grey);
 
+/// A plated bore that a part's body covers wholly and evenly, so that its core is darker than air: known by a
+/// whole round rim and a wall far darker than the board behind it. `wall`, `beyond`: levels next to the core
+/// and outside the barrel, without blur where the bore is small. 0: no; else the score.
+double judge_covered(const Rim& rim, double core, double wall, double beyond, double ring_sigmas,
+                     const GreyScale& grey);
+
 /// Darker just outside the bore than further out, beyond noise.
 bool has_dark_ring(const Rim& rim);
 

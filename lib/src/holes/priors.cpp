@@ -15,15 +15,15 @@ namespace ringwall {
 
 namespace {
 
-constexpr int most_bare = 10, most_plated = 16; // more holes hardly lower u, and cost time
+constexpr int most_bare = 10, most_plated = 20; // more holes hardly lower u, and cost time
 constexpr double widest_px = 120;               // a larger hole's rim brings more pixels than are needed
 constexpr int rounds = 8;
-constexpr double blur_doubt = 0.15; // edges of unknown parts tell the board's blur no better
+constexpr double blur_doubt = 0.007; // etched copper has sloping walls
 constexpr double assumed_sigma_px = 1.2;
 constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
+constexpr int most_heard = 60;        // readings a round
 constexpr int enough_large = 2;
-constexpr double enough_u = 0.03; // of the barrel level: less hurts a wall by under 5 %
-constexpr double small_sigmas = 14;
+constexpr double small_sigmas = 14;    // radius of a barrel, in blur
 constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
 constexpr double first_limit = 6;      // while the blur may still be a fifth wrong
 constexpr double misfit_limit = 1.7;   // chi2/dof above which a hole says nothing of what is shared
@@ -142,21 +142,36 @@ struct Inquiry {
 
 /// Copper close behind a bare wall trades with the blur and the bore: such a hole is judged, not heard.
 bool narrow_ring(const RimModel& model, const RimShared& shared) {
-    return !model.plated && std::any_of(model.sectors.begin(), model.sectors.end(), [&](const RimSector& s) {
-        return s.used && s.has_step && s.gap_px < 2.5 * shared.sigma_px;
-    });
+    if (model.plated) return false;
+    for (std::size_t k = 0; k < model.sectors.size(); ++k)
+        if (model.sectors[k].used && model.sectors[k].has_step && model.gap_of(k) < 2.5 * shared.sigma_px)
+            return true;
+    return false;
+}
+
+/// A land whose edge comes close behind the plating: level, place and blur of that edge trade with the blur
+/// that all share.
+bool narrow_land(const RimModel& model) {
+    const auto stepped = std::count_if(model.sectors.begin(), model.sectors.end(),
+                                       [](const RimSector& s) { return s.used && s.has_step; });
+    const auto used =
+        std::count_if(model.sectors.begin(), model.sectors.end(), [](const RimSector& s) { return s.used; });
+    return model.plated && 4 * stepped > used;
 }
 
 /// Calls witnesses at given shared values: largest holes first, bare and plated ones up to their numbers,
 /// badly fitted ones sent away. Without an expectation the first barrel's own look starts the barrel level,
 /// which then stands in `shared`.
-std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit,
-                          bool small_too = false) {
+std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit) {
     std::vector<Witness> witnesses;
-    int bare = 0, plated = 0;
+    int bare = 0, plated = 0, heard = 0;
     for (const HoleCandidate* c : inquiry.candidates) {
         if (inquiry.watch.cancelled()) throw Cancelled{};
         if (bare >= most_bare && plated >= most_plated) break;
+        // Small barrels have narrow lands whose edge hides in the noise and pulls, small bare holes say
+        // little: only where no large ones speak.
+        if (plated >= enough_large && c->radius_px < small_sigmas * shared.sigma_px) break;
+        if (++heard > most_heard) break;
         const RimStart start =
             look_at_rim(inquiry.map.t.view(), *c, shared.sigma_px, inquiry.levels.open.value_or(1.0));
         if (!start.usable) continue;
@@ -164,15 +179,10 @@ std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barre
         if (!barrel_started)
             trial.barrel = inquiry.barrel.value_or(first_barrel_level(start, trial.sigma_px));
         RimChoice choice = choose_rim(inquiry.map.t.view(), inquiry.noise, start, trial, inquiry.levels);
-        // Small barrels have narrow lands whose edge hides in the noise and pulls: only where no large ones
-        // speak.
-        if (choice.is_plated && !small_too && plated >= enough_large &&
-            start.radius_px < small_sigmas * shared.sigma_px)
-            continue;
         int& count = choice.is_plated ? plated : bare;
         const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
         if (!choice.decided || !choice.chosen().converged || scatter > limit ||
-            narrow_ring(choice.chosen().model, shared) ||
+            narrow_ring(choice.chosen().model, shared) || narrow_land(choice.chosen().model) ||
             count >= (choice.is_plated ? most_plated : most_bare))
             continue;
         if (choice.is_plated && !barrel_started) shared.barrel = trial.barrel, barrel_started = true;
@@ -214,15 +224,6 @@ std::optional<Testimony> inquire(const Inquiry& inquiry, RimShared& shared, bool
         shared = answer->shared;
         if (!moved && round > 0) break;
         witnesses = call(inquiry, shared, barrel_started, misfit_limit);
-    }
-    if (answer && barrel_started &&
-        Eigen::Matrix2d(answer->curvature.inverse())(1, 1) > enough_u * enough_u) {
-        witnesses = call(inquiry, shared, barrel_started, misfit_limit, true);
-        if (!witnesses.empty()) {
-            answer = settle(inquiry.map, inquiry.noise, std::move(witnesses), shared, inquiry.sigma,
-                            inquiry.barrel);
-            shared = answer->shared;
-        }
     }
     return answer;
 }

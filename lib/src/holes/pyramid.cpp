@@ -126,7 +126,7 @@ void collect(const Pyramid& pyramid, int k, const Filter& filter, int sign, cons
             const Core core = core_at(pyramid.level(k), x, y);
             if (core.level + gate.core_leak * std::max(0.0, core.level - core.surround) < gate.least_core)
                 continue;
-            out.push_back({k, core.at, filter.radius, row[x]});
+            out.push_back({k, core.at, filter.radius, row[x], core.level, core.surround});
         }
     }
 }

@@ -35,9 +35,11 @@ class Pyramid {
 /// A place brighter (sign +1) or darker (-1) than its surround, on one level.
 struct Blob {
     int level = 0;
-    Point at;           ///< in pixels of that level, to about one
-    double radius = 0;  ///< that this filter answers to best, in pixels of that level
-    float response = 0; ///< centre minus surround, in T; > 0 for both signs
+    Point at;            ///< in pixels of that level, to about one
+    double radius = 0;   ///< that this filter answers to best, in pixels of that level
+    float response = 0;  ///< centre minus surround, in T; > 0 for both signs
+    double core = 0;     ///< brightest 3 x 3 mean at the peak
+    double surround = 0; ///< median of 3 x 3 means five pixels away
 };
 
 /// What counts as a blob.

@@ -14,9 +14,29 @@ namespace ringwall::holes {
 namespace {
 
 constexpr double step_px = 0.5;
+constexpr std::size_t most_stretches = 3; ///< followed along one ray
 
 double ray_angle(int i) {
     return 2 * std::numbers::pi * i / rim_rays;
+}
+
+struct Direction {
+    double c = 1, s = 0;
+};
+
+Direction direction(int i) {
+    static const std::array<Direction, rim_rays> all = [] {
+        std::array<Direction, rim_rays> made;
+        for (int k = 0; k < rim_rays; ++k)
+            made[static_cast<std::size_t>(k)] = {std::cos(ray_angle(k)), std::sin(ray_angle(k))};
+        return made;
+    }();
+    return all[static_cast<std::size_t>(i)];
+}
+
+Point on_ray(Point from, int i, double r) {
+    const Direction d = direction(i);
+    return {from.x + r * d.c, from.y - r * d.s};
 }
 
 double median(std::vector<double>& values) {
@@ -95,11 +115,10 @@ struct Stretch {
 /// More than one where something thin lies in front. Empty: dark all along.
 using Ray = std::vector<Stretch>;
 
-void sample_ray(const Patch& patch, Point centre, double angle, double reach, std::vector<double>& t) {
+void sample_ray(const Patch& patch, Point centre, int ray, double reach, std::vector<double>& t) {
     t.clear();
-    const double dx = std::cos(angle), dy = -std::sin(angle);
     for (double r = 0; r <= reach; r += step_px) {
-        const Point p{centre.x + r * dx, centre.y + r * dy};
+        const Point p = on_ray(centre, ray, r);
         if (!patch.contains(p)) break;
         t.push_back(patch.at(p));
     }
@@ -126,7 +145,6 @@ Stretch fall_from(const std::vector<double>& t, std::size_t i, double core, cons
 }
 
 Ray follow(const std::vector<double>& t, double core, double least_fall, const Patch& patch) {
-    constexpr std::size_t most_stretches = 3;
     Ray ray;
     const double least = core - least_fall;
     std::size_t i = 0;
@@ -158,21 +176,22 @@ Rays cast_rays(const Patch& patch, Point centre, double radius, const RimSearch&
     cast.core = core_level(patch, centre, radius);
     std::vector<double> t;
     for (int i = 0; i < rim_rays; ++i) {
-        sample_ray(patch, centre, ray_angle(i), 1.9 * radius + 3, t);
+        sample_ray(patch, centre, i, 1.9 * radius + 3, t);
         cast.rays[static_cast<std::size_t>(i)] =
             follow(t, cast.core, std::max(search.least_fall, 4 * patch.noise), patch);
     }
     return cast;
 }
 
-RimPoints points_of(const Rays& cast, Point centre) {
+RimPoints points_of(const Rays& cast, Point centre, std::size_t falls_a_ray) {
     RimPoints points;
-    for (int i = 0; i < rim_rays; ++i)
-        for (const Stretch& stretch : cast.rays[static_cast<std::size_t>(i)]) {
-            if (!stretch.fell) continue;
-            const double a = ray_angle(i);
-            points.push_back({centre.x + stretch.to * std::cos(a), centre.y - stretch.to * std::sin(a)});
+    for (int i = 0; i < rim_rays; ++i) {
+        const Ray& ray = cast.rays[static_cast<std::size_t>(i)];
+        for (std::size_t k = 0; k < std::min(ray.size(), falls_a_ray); ++k) {
+            if (!ray[k].fell) continue;
+            points.push_back(on_ray(centre, i, ray[k].to));
         }
+    }
     return points;
 }
 
@@ -221,12 +240,37 @@ Rim describe(const Rays& cast, const Oval& oval, Point origin, const Patch& patc
         squares += std::pow(fall->to - expected, 2);
         falls.push_back(*fall);
         const double out = fall->foot + 1.5 * patch.blur_px + 1.5;
-        const Point p{origin.x + out * std::cos(ray_angle(i)), origin.y - out * std::sin(ray_angle(i))};
+        const Point p = on_ray(origin, i, out);
         if (patch.contains(p)) beyond.push_back(patch.at(p));
     }
     rim.scatter_px = std::sqrt(squares / std::max(1, rim.count(RayEnd::rim)));
     describe_outside(rim, falls, beyond, patch);
     return rim;
+}
+
+/// The rim seen from `centre` with so many falls of each ray in the vote.
+std::optional<Rim> vote_rim(const Rays& rays, Point centre, const Patch& patch, const RimSearch& search,
+                            double tolerance, std::size_t falls_a_ray) {
+    const std::optional<Oval> oval = vote_circle(points_of(rays, centre, falls_a_ray), tolerance);
+    if (!oval || oval->radius < 0.35 * search.radius_guess || oval->radius > 2 * search.radius_guess)
+        return {};
+    Rim rim = describe(rays, *oval, centre, patch, tolerance);
+    if (rim.share(RayEnd::rim) < 0.25) return {};
+    return rim;
+}
+
+double worth(const std::optional<Rim>& rim) {
+    return rim ? rim->share(RayEnd::rim) - rim->share(RayEnd::bite) - rim->share(RayEnd::open) : -2;
+}
+
+/// First falls alone make a rim that nothing lies in front of; with later ones in the vote, rims further out
+/// (of a ring that is bright as well) compete.
+std::optional<Rim> best_rim(const Rays& rays, Point centre, const Patch& patch, const RimSearch& search,
+                            double tolerance) {
+    std::optional<Rim> first = vote_rim(rays, centre, patch, search, tolerance, 1);
+    if (first && first->share(RayEnd::rim) >= 0.7) return first;
+    std::optional<Rim> all = vote_rim(rays, centre, patch, search, tolerance, most_stretches);
+    return worth(all) > worth(first) ? all : first;
 }
 
 } // namespace
@@ -240,14 +284,11 @@ std::optional<Rim> fit_rim(ImageView<const float> picture, const RimSearch& sear
         const Rays rays = cast_rays(patch, centre, radius, search);
         const double edge_noise = 2.5 * patch.blur_px * patch.noise / std::max(search.contrast, 1e-3);
         const double tolerance = std::clamp(2.5 * edge_noise, 0.55, 1.2) + 0.03 * radius;
-        const std::optional<Oval> oval = vote_circle(points_of(rays, centre), tolerance);
-        if (!oval || oval->radius < 0.35 * search.radius_guess || oval->radius > 2 * search.radius_guess)
-            return {};
-        rim = describe(rays, *oval, centre, patch, tolerance);
-        if (rim->share(RayEnd::rim) < 0.25) return {};
-        const double moved = std::hypot(oval->centre.x - centre.x, oval->centre.y - centre.y);
-        centre = oval->centre;
-        radius = oval->radius;
+        rim = best_rim(rays, centre, patch, search, tolerance);
+        if (!rim) return {};
+        const double moved = std::hypot(rim->centre.x - centre.x, rim->centre.y - centre.y);
+        centre = rim->centre;
+        radius = rim->radius;
         if (moved < 0.15 && round > 0) break;
     }
     return rim;

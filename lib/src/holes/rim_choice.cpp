@@ -15,13 +15,20 @@ constexpr double step_significance = 4.0; // sigmas between the near and the far
 constexpr double least_step = 0.006;      // in T: smaller steps do not move the edge (below 0.01 px)
 constexpr double gap_gain = 6.0;          // chi-square that a gap must bring, besides 1 for each that is free
 constexpr double blur_before_change = 0.75; // sigmas by which a change's blur reaches in before it is noticed
-constexpr double enough_flat = 2.25;        // sigmas of plateau that fix the outside level
+/// Sigmas of plateau that fix the outside level of a bare hole, and of a plated one, whose wall trades with
+/// it.
+constexpr double enough_flat = 2.25, enough_flat_plated = 2.8;
 constexpr double tight_ring_px = 0.05, loose_ring_px = 1.5; // departures of a sector's gap from the ring's
 constexpr double stranger_misfit = 2.0;    // chi-square a pixel of a sector that something lies in front of
 constexpr double outside_u = 0.06;         // how far the first look at the level behind plating can be wrong
 constexpr int plated_near = 4;             // first half sigma behind plating that its blur leaves alone
 constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads are wider
 constexpr double plated_z = 5.0;           // significance that a wall must have
+constexpr double sure_z = 3.0;             // the same where the pixels allow no other reading
+constexpr double least_dark = 0.02;        // T below laminate that tells of copper close to the wall
+constexpr double clear_of_noise = 2.0;     // step from air to laminate, in noise of a pixel (rays average 20)
+constexpr double uneasy_z = 1.5;           // chi-square above its expectation, in its own scatter
+constexpr double asleep_sigmas = 0.25;     // a wall thinner than this may be the descent's doing
 constexpr double least_wall_px =
     0.12;                      // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
 constexpr double bare_z = 3.0; // below this there is no wall to speak of
@@ -85,16 +92,16 @@ int first_change(const Behind& b, int first, double noise) {
 /// Puts a step into the sector where its profile, or else the whole turn's, changes level; where the level
 /// holds far enough first, the band ends before the change instead: what is not fitted cannot be fitted
 /// wrongly.
-void put_step(RimSector& s, const Behind& b, int change, double sigma) {
+void put_step(RimSector& s, const Behind& b, int change, double sigma, double enough) {
     s.band_px = rim_band_sigmas * sigma;
     if (change < 0) return;
     const double flat_sigmas = 0.5 * change - blur_before_change;
-    if (flat_sigmas >= enough_flat) {
+    if (flat_sigmas >= enough) {
         s.band_px = std::min(rim_band_sigmas, flat_sigmas) * sigma;
         return;
     }
     s.has_step = true;
-    s.gap_px = s.gap_expected_px = (0.5 * change + 0.5) * sigma;
+    s.gap_px = s.gap_expected_px = (0.5 * change - 0.25) * sigma;
     const int from = std::min(change + 1, Behind::bins - 2);
     s.beyond = s.beyond_expected = b.pixels(from, Behind::bins) > 0
                                        ? b.mean(from, std::min(from + 4, Behind::bins))
@@ -213,18 +220,20 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
             continue;
         }
         const int own = first_change(behind[k], near_from, noise_near);
-        put_step(s, behind[k], earlier(own, common), sigma);
+        put_step(s, behind[k], earlier(own, common), sigma, enough_flat);
         spread.push_back(std::abs(a - model.outside) - e);
     }
     belief.lift_u = std::clamp(1.48 * median(std::move(spread)), 0.002, 0.05);
     return belief;
 }
 
-/// Frees the gaps of all sectors that show copper near the wall, as one ring.
-int free_ring(RimModel& model, double start_px) {
+/// Frees the gaps of all sectors that show copper near the wall, as one ring; `stepped` takes those in that
+/// have found a step of their own.
+int free_ring(RimModel& model, double start_px, bool stepped) {
     int freed = 0;
     for (RimSector& s : model.sectors)
-        if (s.used && s.has_step && !s.gap_free) s.gap_free = s.in_ring = true, s.gap_px = start_px, ++freed;
+        if (s.used && s.has_step && (stepped || !s.gap_free))
+            s.gap_free = s.in_ring = true, s.gap_px = 0, ++freed;
     model.ring_gap_px = start_px;
     return freed;
 }
@@ -235,24 +244,46 @@ struct Reading {
 };
 
 /// Touching all along is the first reading of copper near a bare wall; a gap must earn its place: first one
-/// gap for the whole ring (a narrow concentric ring), then one that goes with the sector (eccentric, or gone
-/// over an arc).
+/// gap for the whole ring (narrow and concentric), then a round ring off the hole's centre (which may touch
+/// on one side), then a gap that goes with the sector (a ring worn through over an arc).
+///
+/// All are fitted to the pixels that `frame` takes: chi-squares of other pixels cannot be compared.
 void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
-                 Reading& reading) {
+                 const RimFrame& frame, Reading& reading) {
     RimModel ring = reading.fit.model;
-    const int count = free_ring(ring, 0.8 * shared.sigma_px);
+    const int count = free_ring(ring, 0.8 * shared.sigma_px, false);
     if (count == 0) return;
     RimBelief belief = reading.belief;
     const auto gains = [&](const RimFit& fit, double price) {
         return fit.chi2 + price * std::max(1.0, fit.chi2_per_dof()) < reading.fit.chi2;
     };
     belief.ring_gap_u_px = tight_ring_px;
-    const RimFit even = fit_rim(t, noise, ring, shared, belief);
+    const RimFit even = fit_rim(t, noise, ring, shared, belief, &frame);
     if (gains(even, gap_gain)) reading.fit = even, reading.belief = belief;
+    ring.ring_eccentric = true;
+    free_ring(ring, 1.5 * shared.sigma_px, true);
+    const RimFit eccentric = fit_rim(t, noise, ring, shared, belief, &frame);
+    if (gains(eccentric, gap_gain + 2)) reading.fit = eccentric, reading.belief = belief;
     belief.ring_gap_u_px = loose_ring_px;
-    const RimFit uneven =
-        fit_rim(t, noise, reading.fit.model.ring_gap_px > 0 ? reading.fit.model : ring, shared, belief);
+    const RimFit uneven = fit_rim(t, noise, reading.fit.model.ring_gap_px > 0 ? reading.fit.model : ring,
+                                  shared, belief, &frame);
     if (gains(uneven, gap_gain + count)) reading.fit = uneven, reading.belief = belief;
+}
+
+/// The first look where copper may lie close on one side and laminate on the other: the edge sought half way
+/// down to laminate, if noise lets that level be told from the air.
+RimStart bare_start(ImageView<const float> t, const NoiseModel& noise, const RimStart& start, double sigma,
+                    const MaterialLevels& levels) {
+    if (!levels.laminate || start.radius_px < 5 * sigma) return start; // blur leaves a small core no level
+    std::vector<double> plateaus;
+    for (const RimRay& ray : start.rays)
+        if (ray.found) plateaus.push_back(ray.plateau);
+    const double laminate = levels.laminate.value(), open = levels.open.value_or(1.0);
+    const bool copper_close = median(std::move(plateaus)) < laminate - least_dark;
+    if (!copper_close || open - laminate < clear_of_noise * noise.sigma(open)) return start;
+    const HoleCandidate candidate{.centre_px = start.centre_px, .radius_px = start.radius_px};
+    RimStart again = look_at_rim(t, candidate, sigma, open, laminate);
+    return again.usable ? again : start;
 }
 
 /// Leaves out the sectors that fit much worse than the hole does elsewhere (a lead, solder, text in front)
@@ -279,13 +310,32 @@ bool drop_strangers(ImageView<const float> t, const NoiseModel& noise, const Rim
 Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
                   const RimShared& shared, const MaterialLevels& levels) {
     Reading reading;
-    RimModel model = model_from(start, shared, false);
+    RimModel model = model_from(bare_start(t, noise, start, shared.sigma_px, levels), shared, false);
     reading.belief = furnish(t, noise, levels, shared.sigma_px, model);
-    reading.fit = fit_rim(t, noise, model, shared, reading.belief);
-    loosen_ring(t, noise, shared, reading);
+    const RimFrame frame{model, shared};
+    reading.fit = fit_rim(t, noise, model, shared, reading.belief, &frame);
+    loosen_ring(t, noise, shared, frame, reading);
+    reading.fit = fit_rim(t, noise, reading.fit.model, shared, reading.belief);
     for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
     }
     return reading;
+}
+
+/// A thin wall in front of dense copper darkens a rim almost as a smaller bore does, and a wall of nothing is
+/// a resting place of the descent: tried again from a wall of `sigma`, the bore moved so that as much light
+/// passes.
+void wake_wall(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared, Reading& reading) {
+    RimModel model = reading.fit.model;
+    const double step = model.open - model.outside, deep = model.outside - shared.barrel;
+    if (model.wall_px > asleep_sigmas * shared.sigma_px || step < 0.02 || deep < 0.02) return;
+    const int dof = reading.fit.pixels - reading.fit.parameters;
+    if (reading.fit.chi2 < dof + uneasy_z * std::sqrt(2.0 * std::max(dof, 1)))
+        return; // nothing left to explain
+    const double more = 0.8 * shared.sigma_px;
+    model.radius_px = std::max(1.5, model.radius_px + std::min(more * deep / step, more));
+    model.wall_px += more;
+    const RimFit again = fit_rim(t, noise, model, shared, reading.belief);
+    if (again.converged && again.chi2_per_dof() < reading.fit.chi2_per_dof()) reading.fit = again;
 }
 
 /// First without steps in a narrow band, so that the wall finds its place; then a step wherever the levels
@@ -302,6 +352,7 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
     for (RimSector& s : model.sectors)
         s.band_px = narrow_band_sigmas * shared.sigma_px;
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
+    wake_wall(t, noise, shared, reading);
     model = reading.fit.model;
     const auto behind = look_behind(t, model, shared.sigma_px);
     const double noise_near = noise.sigma(std::max(model.outside, 0.01));
@@ -313,13 +364,14 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
         if (!s.used) continue;
         lifts.push_back(std::abs(behind[k].mean(plated_near, plated_near + 2) - model.outside));
         const int own = first_change(behind[k], plated_near, noise_near);
-        put_step(s, behind[k], earlier(own, common), shared.sigma_px);
+        put_step(s, behind[k], earlier(own, common), shared.sigma_px, enough_flat_plated);
         s.gap_least_px = 1.5 * shared.sigma_px;
     }
     reading.belief.lift_u = std::clamp(1.48 * median(std::move(lifts)) - noise_near / 3, 0.002, 0.05);
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
     for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
     }
+    wake_wall(t, noise, shared, reading);
     return reading;
 }
 
@@ -345,8 +397,12 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
     choice.bare = bare.fit;
     choice.plated = plated.fit;
     choice.wall_z = z;
-    const bool fits_better = plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
-    choice.is_plated = choice.wall_z > plated_z && plated.fit.model.wall_px > least_wall_px && fits_better;
+    const bool bare_fits = bare.fit.converged && bare.fit.pixels > 0;
+    const bool fits_better = !bare_fits || plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
+    const bool no_other = plated.fit.chi2_per_dof() < 1.5 && bare_fits &&
+                          bare.fit.chi2_per_dof() > 2 * plated.fit.chi2_per_dof();
+    choice.is_plated = choice.wall_z > (no_other ? sure_z : plated_z) &&
+                       plated.fit.model.wall_px > least_wall_px && fits_better;
     const double u_wall = plated.fit.converged ? std::sqrt(std::max(plated.fit.covariance(3, 3), 0.0)) : 0;
     const bool too_thin = plated.fit.converged && plated.fit.model.wall_px + 2 * u_wall < 1.5 * least_wall_px;
     choice.decided = choice.is_plated || choice.wall_z < bare_z || too_thin;

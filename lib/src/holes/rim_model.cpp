@@ -16,13 +16,14 @@ namespace ringwall {
 namespace {
 
 constexpr int most_rounds = 40;
+constexpr double settled_chi2 = 2e-3; // a fall of chi-square that moves nothing by more than 0.05 of its u
 constexpr double huber_sigmas = 3.0;
 constexpr double core_sigmas = 6.0; // enough of the air inside to fix its level
 
 /// Columns of the normal equations: the hole's own first, then three a sector, then the shared two.
-enum Column { cx, cy, radius, wall, open, outside, ring_gap };
+enum Column { cx, cy, radius, wall, open, outside, ring_gap, ring_x, ring_y };
 enum SectorColumn { lift, gap, beyond };
-constexpr int first_sector = 7, per_sector = 3;
+constexpr int first_sector = 9, per_sector = 3;
 
 struct RimPixel {
     double x, y, t;
@@ -68,8 +69,8 @@ class RimPrediction {
             (model_.open - shared_.barrel) * by_sigma(inner, rho, model_.radius_px, shared_.sigma_px) +
             (shared_.barrel - level) * by_sigma(outer, rho, model_.drill_radius_px(), shared_.sigma_px);
         out.shared[1] = outer.value - inner.value;
-        if (s.has_step) add_step(s, level, rho, d_rho, out);
         const double inverse = rho > 1e-9 ? 1.0 / rho : 0.0;
+        if (s.has_step) add_step(s, level, rho, {dx * inverse, dy * inverse}, d_rho, out);
         out.own[cx] = -d_rho * dx * inverse;
         out.own[cy] = -d_rho * dy * inverse;
         return out;
@@ -78,8 +79,10 @@ class RimPrediction {
   private:
     /// The step beyond the plateau is a nuisance: a straight edge with the first-order curvature shift is
     /// enough.
-    void add_step(const RimSector& s, double level, double rho, double& d_rho, Slopes& out) const {
-        const double edge = model_.drill_radius_px() + s.gap_px, sigma = shared_.sigma_px;
+    void add_step(const RimSector& s, double level, double rho, Point unit, double& d_rho,
+                  Slopes& out) const {
+        const double gap_px = model_.gap_at(s, unit.x, unit.y);
+        const double edge = model_.drill_radius_px() + gap_px, sigma = shared_.sigma_px;
         const double z = (edge - sigma * sigma / (2 * edge) - rho) / sigma;
         const double inside = normal_cdf(z), density = normal_density(z) / sigma;
         const double step = s.beyond - level;
@@ -89,8 +92,12 @@ class RimPrediction {
         out.own[wall] -= step * density;
         out.own[outside] -= 1 - inside;
         out.sector[lift] -= 1 - inside;
-        out.sector[gap] = -step * density;
-        if (s.in_ring) out.own[ring_gap] = -step * density;
+        if (!s.in_ring || gap_px > 0) out.sector[gap] = -step * density;
+        if (s.in_ring && gap_px > 0) {
+            out.own[ring_gap] = -step * density;
+            out.own[ring_x] = -step * density * unit.x;
+            out.own[ring_y] = -step * density * unit.y;
+        }
         out.sector[beyond] = 1 - inside;
         out.shared[0] += step * density * z;
     }
@@ -142,11 +149,12 @@ class RimSolver {
         }
     }
 
-    /// Converged: a stride below 2e-4 px, or no stride however short lowers chi-square (a gap that stands at
+    /// Converged: a stride below 2e-4 px, or one of full length that hardly lowers chi-square (a step that
+    /// the noise hides may wander for ever), or no stride however short lowers it (a gap that stands at
     /// nothing).
     Normal iterate(RimFit& fit) {
         Normal now = assemble(model_);
-        double damping = 1e-3;
+        double damping = 1e-3, last_fall = 1e9;
         fit.converged = false;
         for (int round = 0; round < most_rounds && !fit.converged; ++round) {
             const Eigen::VectorXd step = damped_step(now, damping);
@@ -156,7 +164,8 @@ class RimSolver {
             const RimModel next = moved(model_, step);
             Normal then = assemble(next);
             if (then.chi2 <= now.chi2 * (1 + 1e-12)) {
-                fit.converged = still;
+                fit.converged = still || (damping < 1e-2 && now.chi2 - then.chi2 < settled_chi2);
+                last_fall = now.chi2 - then.chi2;
                 model_ = next;
                 now = std::move(then);
                 damping = std::max(damping * 0.2, 1e-9);
@@ -165,6 +174,7 @@ class RimSolver {
                 fit.converged = still || damping > 1e6;
             }
         }
+        fit.converged = fit.converged || last_fall < 50 * settled_chi2;
         return now;
     }
 
@@ -204,7 +214,7 @@ class RimSolver {
         if (model_.plated) fitted_.push_back(wall);
         if (std::any_of(model_.sectors.begin(), model_.sectors.end(),
                         [](const RimSector& s) { return s.used && s.in_ring; }))
-            fitted_.push_back(ring_gap);
+            fitted_.insert(fitted_.end(), {ring_gap, ring_x, ring_y});
         for (int k = 0; k < static_cast<int>(model_.sectors.size()); ++k) {
             const RimSector& s = model_.sectors[static_cast<std::size_t>(k)];
             if (!s.used) continue;
@@ -255,7 +265,9 @@ class RimSolver {
             sums.g[i] += off * d[i];
         for (std::size_t i = 0; i < SectorSums::columns; ++i) {
             const double wd = weight * d[i];
-            for (std::size_t j = 0; j < SectorSums::width; ++j)
+            const std::size_t end =
+                std::min(SectorSums::width, (i + 4) & ~std::size_t{3}); // lower triangle, in vectors
+            for (std::size_t j = 0; j < end; ++j)
                 sums.a[i][j] += wd * d[j];
         }
     }
@@ -283,13 +295,16 @@ class RimSolver {
     void add_beliefs(Normal& n, const RimModel& model) const {
         add_belief(n, open, model.open, belief_.open, belief_.open_u);
         add_belief(n, outside, model.outside, belief_.outside, belief_.outside_u);
+        const double offset_u = model.ring_eccentric ? belief_.ring_offset_u_px : 1e-6;
+        add_belief(n, ring_x, model.ring_offset_px.x, 0, offset_u);
+        add_belief(n, ring_y, model.ring_offset_px.y, 0, offset_u);
         for (int k = 0; k < static_cast<int>(model.sectors.size()); ++k) {
             const RimSector& s = model.sectors[static_cast<std::size_t>(k)];
             if (!s.used) continue;
             add_belief(n, column_of(k, lift), s.lift, 0, belief_.lift_u);
             if (!s.has_step) continue;
             if (s.in_ring)
-                add_belief(n, column_of(k, gap), s.gap_px - model.ring_gap_px, 0, belief_.ring_gap_u_px);
+                add_belief(n, column_of(k, gap), s.gap_px, 0, belief_.ring_gap_u_px);
             else
                 add_belief(n, column_of(k, gap), s.gap_px, s.gap_expected_px, belief_.gap_u_px);
             add_belief(n, column_of(k, beyond), s.beyond, s.beyond_expected, belief_.beyond_u);
@@ -332,13 +347,14 @@ class RimSolver {
         if (to.drill_radius_px() < 1.0) to.wall_px = 1.0 - to.radius_px;
         to.open += step[open];
         to.outside += step[outside];
-        const double ring_step = std::max(-to.ring_gap_px, std::clamp(step[ring_gap], -most, most));
-        to.ring_gap_px += ring_step;
+        to.ring_gap_px = std::max(0.0, to.ring_gap_px + std::clamp(step[ring_gap], -most, most));
+        to.ring_offset_px.x += std::clamp(step[ring_x], -most, most);
+        to.ring_offset_px.y += std::clamp(step[ring_y], -most, most);
         for (std::size_t k = 0; k < to.sectors.size(); ++k) {
             RimSector& s = to.sectors[k];
             s.lift += step[column_of(static_cast<int>(k), lift)];
-            const double along = (s.in_ring ? ring_step : 0) + step[column_of(static_cast<int>(k), gap)];
-            s.gap_px = std::max(s.gap_least_px, s.gap_px + std::clamp(along, -most, most));
+            s.gap_px += std::clamp(step[column_of(static_cast<int>(k), gap)], -most, most);
+            if (!s.in_ring) s.gap_px = std::max(s.gap_least_px, s.gap_px);
             s.beyond += step[column_of(static_cast<int>(k), beyond)];
         }
         return to;
@@ -410,6 +426,12 @@ int RimModel::sector_of(double dx, double dy) const {
     const int count = static_cast<int>(sectors.size());
     const int k = static_cast<int>(std::floor((turn < 0 ? turn + 1 : turn) * count));
     return std::clamp(k, 0, count - 1);
+}
+
+double RimModel::gap_of(std::size_t k) const {
+    const double turn =
+        2 * std::numbers::pi * (static_cast<double>(k) + 0.5) / static_cast<double>(sectors.size());
+    return gap_at(sectors[k], std::cos(turn), -std::sin(turn));
 }
 
 RimFit fit_rim(ImageView<const float> t, const NoiseModel& noise, const RimModel& start,

@@ -8,6 +8,7 @@
 
 #include <Eigen/Core>
 
+#include <algorithm>
 #include <optional>
 #include <vector>
 
@@ -19,9 +20,10 @@ struct RimSector {
     bool used = true; ///< false: hidden, or nothing to fit there
     double lift = 0;  ///< T of the plateau minus the common outside level
     bool has_step = false;
-    bool in_ring = false; ///< the step belongs to a ring round the whole hole: its gap moves with ring_gap_px
-    bool gap_free = true; ///< false: the step stands where it is (touching, by default)
-    double gap_px = 0;    ///< from the wall's outside to the step
+    bool in_ring =
+        false; ///< the step belongs to the ring round the whole hole: gap_px is its departure from it
+    bool gap_free = true;       ///< false: the step stands where it is (touching, by default)
+    double gap_px = 0;          ///< from the wall's outside to the step
     double gap_least_px = 0;    ///< a plated wall and a step nearer than this could trade places
     double gap_expected_px = 0; ///< where the first look saw it
     double beyond = 0;          ///< T behind the step
@@ -38,11 +40,21 @@ struct RimModel {
     bool plated = false;
     double open = 1;        ///< T of the air
     double outside = 0;     ///< common level outside
-    double ring_gap_px = 0; ///< common part of the gaps of all sectors in the ring
+    double ring_gap_px = 0; ///< mean gap of a round ring of copper
+    bool ring_eccentric = false;
+    Point ring_offset_px; ///< its centre minus the hole's: a drill that ran off to one side
     std::vector<RimSector> sectors;
 
     [[nodiscard]] double drill_radius_px() const { return radius_px + wall_px; }
     [[nodiscard]] int sector_of(double dx, double dy) const;
+    /// Gap behind the wall of a sector in the direction of a unit vector (y down); 0 where the drill cut the
+    /// copper.
+    [[nodiscard]] double gap_at(const RimSector& sector, double ux, double uy) const {
+        if (!sector.in_ring) return sector.gap_px;
+        return std::max(0.0, ring_gap_px + ring_offset_px.x * ux + ring_offset_px.y * uy + sector.gap_px);
+    }
+    /// The same in the middle of sector `k`.
+    [[nodiscard]] double gap_of(std::size_t k) const;
 };
 
 /// What is believed before the pixels speak; standard deviations, 0 or less: no belief.
@@ -51,7 +63,8 @@ struct RimBelief {
     double outside = 0, outside_u = 0;
     double lift_u = 0.002;       ///< spread of sectors about the common outside level
     double ring_gap_u_px = 0.05; ///< departure of one sector's gap from the ring's
-    double gap_u_px = 1.5;       ///< how far the first look at a step can be wrong
+    double ring_offset_u_px = 4;
+    double gap_u_px = 1.5; ///< how far the first look at a step can be wrong
     double beyond_u = 0.05;
 };
 

@@ -103,9 +103,10 @@ class ArcProfile {
     std::vector<double> values_;
 };
 
-/// Crossings of the half level on every ray from `centre`.
+/// Crossings of the half level, between the air and `behind` or else what most rays show, on every ray from
+/// `centre`.
 std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double radius, double open,
-                              double sigma) {
+                              double sigma, const std::optional<double>& behind) {
     const int count = std::clamp(static_cast<int>(std::numbers::pi * radius), 24, 72);
     const double arc = 360.0 / count, end = 1.4 * radius + 12 + 5 * sigma;
     std::vector<ArcProfile> profiles;
@@ -114,7 +115,7 @@ std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double rad
         profiles.emplace_back(t, centre, i * arc, arc, end);
         outside.push_back(profiles.back().mean(radius + 2.2 * sigma, radius + 3.5 * sigma));
     }
-    const double level = 0.5 * (open + median(outside));
+    const double level = 0.5 * (open + (behind ? *behind : median(outside)));
     std::vector<RimRay> rays(static_cast<std::size_t>(count));
     for (int i = 0; i < count; ++i) {
         RimRay& ray = rays[static_cast<std::size_t>(i)];
@@ -142,7 +143,7 @@ CircleFit circle_through(const std::vector<RimRay>& rays, Point centre) {
 } // namespace
 
 RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, double sigma_px,
-                     double open_level) {
+                     double open_level, std::optional<double> behind) {
     RimStart start;
     start.centre_px = candidate.centre_px;
     start.radius_px = candidate.radius_px;
@@ -150,7 +151,7 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
         start.open = core_level(t, start.centre_px, 0.5 * start.radius_px);
         if (start.radius_px < 3 * sigma_px)
             start.open = std::max(start.open, open_level - 0.02); // blur eats a small core
-        start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px);
+        start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind);
         const CircleFit circle = circle_through(start.rays, start.centre_px);
         if (!circle.ok || std::hypot(circle.centre.x - candidate.centre_px.x,
                                      circle.centre.y - candidate.centre_px.y) > 0.6 * candidate.radius_px + 2)
@@ -162,7 +163,7 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
         start.radius_px = std::max(circle.radius, 1.5);
         if (moved < 0.3 && round > 0) break;
     }
-    start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px);
+    start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind);
     const auto seen =
         std::count_if(start.rays.begin(), start.rays.end(), [](const RimRay& r) { return r.found; });
     start.usable = 4 * seen >= std::ssize(start.rays);

@@ -4,6 +4,7 @@
 #include "ringwall/hole.hpp"
 #include "ringwall/transmission.hpp"
 
+#include <optional>
 #include <vector>
 
 namespace ringwall {
@@ -29,7 +30,10 @@ struct RimStart {
 /// `rays` directions, sampled every half pixel (bilinear), averaged over the arc between neighbouring rays'
 /// halves. The circle through the crossings is geometric with Tukey weights. Not usable: fewer than a quarter
 /// of the turn seen.
+/// The edge is taken half way down to `behind`; not given: to what most directions show behind it. A hole
+/// that cut into copper on one side only has laminate on the other: half way to the copper lies behind it
+/// there.
 RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, double sigma_px,
-                     double open_level);
+                     double open_level, std::optional<double> behind = std::nullopt);
 
 } // namespace ringwall

@@ -132,9 +132,9 @@ Extent write_contour(const std::vector<RimBin>& smooth, const std::vector<double
 
 } // namespace
 
-void judge_shape(const std::vector<RimBin>& bins, double floor_px, Hole& hole) {
+void judge_shape(const std::vector<RimBin>& bins, const RimTracing& tracing, double floor_px, Hole& hole) {
     const Point traced_from = hole.centre_px;
-    const auto smooth = smooth_rim(bins);
+    const SmoothRim averaged = smooth_rim(bins);
     std::vector<bool> hidden(bins.size());
     int seen = 0;
     for (std::size_t i = 0; i < bins.size(); ++i)
@@ -149,7 +149,9 @@ void judge_shape(const std::vector<RimBin>& bins, double floor_px, Hole& hole) {
     } else {
         hole.shape = departs_from_circle(bins, raw, floor_px) ? HoleShape::out_of_round : HoleShape::round;
     }
-    if (hole.shape == HoleShape::out_of_round) radius = refit_circle(smooth, traced_from, radius, hole);
+    const bool worn = hole.shape == HoleShape::out_of_round;
+    const auto smooth = worn ? undo_rounding(averaged, bins, tracing) : averaged.bins;
+    if (worn) radius = refit_circle(smooth, traced_from, radius, hole);
     const auto d = departures(smooth, traced_from, hole.centre_px, radius);
     const Extent extent = write_contour(smooth, d, traced_from, radius, floor_px, hole);
     if (hole.contour.empty()) return;
@@ -195,7 +197,7 @@ void judge_wall(const std::vector<RimBin>& bins, const RimChoice& choice, bool h
         wall.why = "the picture is sharpened: its halo puts a dark rim round bare holes too";
         return;
     }
-    const auto smooth = smooth_rim(bins);
+    const auto smooth = smooth_rim(bins).bins;
     const double full = choice.plated.model.wall_px;
     std::vector<bool> missing(bins.size());
     int seen = 0, covered = 0;

@@ -9,16 +9,9 @@
 namespace ringwall {
 namespace {
 
-/// A thickness that a person states is taken as good to 3 %. A foil's stated thickness to 10 %: etching and
-/// plating change it.
-constexpr double stated_u = 0.03;
-constexpr double stated_foil_u = 0.1;
-
 SharedPriors learn(const TransmissionMap& map, const MaterialMap& materials,
                    std::span<const HoleCandidate> found, const BoardFacts& facts, Watch& watch) {
-    BoardBuild build;
-    if (facts.board_mm) build.board_mm = *facts.board_mm, build.u_board_mm = *facts.board_mm * stated_u;
-    if (facts.foil_um) build.foil_um = *facts.foil_um, build.u_foil_um = *facts.foil_um * stated_foil_u;
+    const BoardBuild build{.board_mm = facts.board_mm, .foil_um = facts.foil_um};
     return std::make_shared<HolePriors>(learn_priors(map, materials, found, build, watch));
 }
 

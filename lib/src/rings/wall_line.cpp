@@ -20,6 +20,7 @@ std::array<Point, rays> make_directions() {
 /// Contour points joined linearly in angle; points need not be equally spaced but ascend.
 void fill_from_contour(const std::vector<ContourPoint>& contour, double offset_px, WallLine& line) {
     const std::size_t n = contour.size();
+    if (n == 0) return;
     std::size_t next = 0;
     for (int i = 0; i < rays; ++i) {
         while (next < n && contour[next].angle_deg <= i)
