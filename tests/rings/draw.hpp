@@ -6,6 +6,7 @@
 #include "ringwall/materials.hpp"
 #include "ringwall/transmission.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <functional>
 #include <numbers>
@@ -59,8 +60,8 @@ inline ringwall::Image<float> draw(const Board& board, const Beam& beam, int siz
                 } else {
                     const float* from = in.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(n);
                     float* to = out.data() + static_cast<std::size_t>(y) * static_cast<std::size_t>(n);
-                    for (int x = std::max(0, -k * dx); x < std::min(n, n - k * dx); ++x)
-                        to[x] += weight * from[x + k];
+                    for (int x = 0; x < n; ++x)
+                        to[x] += weight * from[std::clamp(x + k * dx, 0, n - 1)];
                 }
             }
     };

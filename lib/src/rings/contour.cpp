@@ -190,7 +190,8 @@ bool stands_on(const Job& job, std::size_t contour, int ray) {
     const int passed = model.walls + static_cast<int>(contour);
     const double step = model.level[static_cast<std::size_t>(model.level_at(passed, ray))] -
                         model.level[static_cast<std::size_t>(model.level_at(passed + 1, ray))];
-    return step > 0.3 * job.levels.step();
+    // Without sectors every plane goes all round, thin as it may be.
+    return step > (model.sectors > 1 ? 0.3 : 0.05) * job.levels.step();
 }
 
 void fit_contour(Job& job) {

@@ -186,20 +186,78 @@ void spread_sectors(const RayFlags& used, StepModel& model) {
         }
 }
 
+constexpr double ray_worth = 5; // chi-square that a ray left out must have cost
+
+RingFit fit_model(const Job& job, const RingModel& model) {
+    RingFit fit = fit_ring(job.scene(), model.steps, model.contour, model.region, model.foils);
+    fit.cost -= ray_worth * static_cast<double>(std::count(fit.followed.begin(), fit.followed.end(), true));
+    return fit;
+}
+
+/// `model` as `fit` left it, with contour `which` as two that end just before and just behind it.
+RingModel split(const RingModel& model, const RingFit& fit, std::size_t which) {
+    RingModel out = model;
+    out.steps.contours = fit.steps.model.contours;
+    const auto at = out.steps.contours.begin() + static_cast<std::ptrdiff_t>(which);
+    const double apart = 0.6 * model.steps.blur_px;
+    Contour inner = *at;
+    inner.r50 -= apart;
+    at->r50 += apart;
+    out.steps.contours.insert(at, inner);
+    const auto level = static_cast<std::ptrdiff_t>(static_cast<std::size_t>(model.steps.walls) + which + 1);
+    out.foils.insert(out.foils.begin() + level, level_between);
+    out.steps.common = 0;
+    return out;
+}
+
+/// All contours still go round the hole: none has become a straight edge somewhere behind it.
+bool goes_round(const RingFit& fit) {
+    const std::vector<Contour>& contours = fit.steps.model.contours;
+    return std::all_of(contours.begin(), contours.end(),
+                       [](const Contour& c) { return std::hypot(c.cx, c.cy) < 0.4 * c.r50; });
+}
+
+/// Planes whose edges the blur merged show as an edge blurred too much: as many as the picture's own blur
+/// asks for.
+void split_edges(const Job& job, RingModel model, RingFit& best) {
+    constexpr int most_edges = 4, most_splits = 2;
+    if (job.levels.wandering || model.steps.sectors > 1) return;
+    for (int n = 0; n < most_splits && model.steps.edges() < most_edges; ++n) {
+        const double misfit = (best.steps.chi2 - 1) * std::sqrt(0.5 * best.steps.pixels);
+        const bool wide = best.steps.model.blur_px >
+                          job.levels.blur_px + std::max(0.03 * job.levels.blur_px, 3 * job.levels.blur_u_px);
+        if (misfit < 3 && !wide) return;
+        RingModel better_model;
+        RingFit better;
+        for (std::size_t c = static_cast<std::size_t>(model.contour); c < model.steps.contours.size(); ++c) {
+            if (best.steps.model.contours[c].sides > 0) continue;
+            RingModel finer = split(model, best, c);
+            RingFit fit = fit_model(job, finer);
+            if (!fit.ok || fit.cost > (better.ok ? better.cost : best.cost) || !goes_round(fit)) continue;
+            better = std::move(fit);
+            better_model = std::move(finer);
+        }
+        if (!better.ok) return;
+        best = std::move(better);
+        model = std::move(better_model);
+    }
+}
+
 } // namespace
 
 RingFit fit_planes(const Job& job) {
-    constexpr double ray_worth = 5; // chi-square that a ray left out must have cost
     RingFit best;
+    RingModel best_model;
     for (const EdgeChoice& choice : edge_choices(job)) {
         RingModel model = ring_model(job, choice);
         set_sectors(job, choice, model);
         spread_sectors(model.region.use, model.steps);
-        RingFit fit = fit_ring(job.scene(), model.steps, model.contour, model.region, model.foils);
-        fit.cost -=
-            ray_worth * static_cast<double>(std::count(fit.followed.begin(), fit.followed.end(), true));
-        if (fit.ok && (!best.ok || fit.cost < best.cost)) best = std::move(fit);
+        RingFit fit = fit_model(job, model);
+        if (!fit.ok || (best.ok && fit.cost >= best.cost)) continue;
+        best = std::move(fit);
+        best_model = std::move(model);
     }
+    if (best.ok) split_edges(job, std::move(best_model), best);
     return best;
 }
 

@@ -42,6 +42,7 @@ void wall_distances(const Scene& scene, const StepModel& model, double rho, FitP
 
 bool plateau_fits(const Scene& scene, std::size_t patch_index, int foils) {
     const Use use = scene.patch.use[patch_index];
+    if (foils == level_between) return false;
     if (foils < 0) return use == Use::wall;
     return use == Use::free && scene.patch.foils[patch_index] == foils;
 }
@@ -161,6 +162,15 @@ StepPrior prior_of(const Scene& scene, const StepModel& model, const Gathered& g
         }
         prior.level.push_back(value);
         prior.level_u.push_back(u);
+    }
+    for (std::size_t l = 1; l + 1 < prior.level.size(); ++l) {
+        if (foils[l] != level_between) continue;
+        std::size_t last = l + 1;
+        while (last + 1 < prior.level.size() && foils[last] == level_between)
+            ++last;
+        const double step = (prior.level[last] - prior.level[l - 1]) / static_cast<double>(last - l + 1);
+        prior.level[l] = prior.level[l - 1] + step;
+        prior.level_u[l] = std::abs(step);
     }
     prior.blur_px = scene.levels.blur_px;
     prior.blur_u_px = scene.levels.blur_u_px;

@@ -33,6 +33,10 @@ struct Region {
     std::array<double, rays> inner_px{}, outer_px{};
 };
 
+/// In place of a number of foils: a level somewhere between its neighbours', of planes that end so close to
+/// one another that no plateau tells it.
+inline constexpr int level_between = -2;
+
 /// Calls `take(patch index, dx, dy, rho, ray, t)` for the usable pixels of a region; the wall zone only with
 /// `with_wall`.
 template<typename Take>

@@ -1,0 +1,179 @@
+// SPDX-License-Identifier: Apache-2.0
+// Rings drawn from geometry (draw.hpp); truth is the geometry itself.
+#include "rings/draw.hpp"
+#include "rings/rings.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <string>
+
+using namespace ringwall;
+using drawn::Beam;
+
+namespace {
+
+constexpr int size_px = 150;
+constexpr Point middle{75.3, 74.6};
+constexpr double blur_px = 1.0, photons = 6000;
+
+double radius(double x, double y) {
+    return std::hypot(x - middle.x, y - middle.y);
+}
+
+/// Strip of half width `half` along direction `deg` from the middle, between two radii, its ends round.
+bool on_trace(double x, double y, double deg, double half, double from_px, double to_px) {
+    const double a = deg * std::numbers::pi / 180, c = std::cos(a), s = -std::sin(a);
+    const double u = (x - middle.x) * c + (y - middle.y) * s, v = -(x - middle.x) * s + (y - middle.y) * c;
+    const double over = u < from_px + half ? u - from_px - half : u > to_px - half ? u - to_px + half : 0;
+    return std::hypot(over, v) < half;
+}
+
+KeepOut measured(const drawn::Board& board, Hole hole, const Beam& beam = {}, std::uint64_t seed = 1) {
+    const TransmissionMap map =
+        drawn::exposed(drawn::draw(board, beam, size_px, blur_px), blur_px, photons, seed);
+    measure_ring(map, drawn::known_levels(beam, 2), hole, {});
+    return hole.keepout;
+}
+
+} // namespace
+
+TEST_CASE("a plane's ring round a bare hole is measured to its uncertainty") {
+    const KeepOut keepout = measured(
+        [](double x, double y) {
+            const double r = radius(x, y);
+            return r < 30 ? drawn::air : r < 42 ? 0 : 1;
+        },
+        drawn::bare_hole(middle, 30));
+    REQUIRE(keepout.state == KeepOutState::ring_seen);
+    CHECK(std::abs(keepout.min_px.value() - 12) < 3 * keepout.min_px.u());
+    CHECK(keepout.min_px.u() < 0.06);
+}
+
+TEST_CASE("noise on a board without copper is no copper") {
+    for (std::uint64_t seed = 1; seed <= 8; ++seed) {
+        const KeepOut keepout =
+            measured([](double x, double y) { return radius(x, y) < 25 ? drawn::air : 0; },
+                     drawn::bare_hole(middle, 25), {}, seed);
+        CAPTURE(seed);
+        CAPTURE(keepout.why);
+        CHECK(keepout.state == KeepOutState::none_in_view);
+    }
+}
+
+TEST_CASE("a trace that ends in the ring is the nearest copper") {
+    const KeepOut keepout = measured(
+        [](double x, double y) {
+            const double r = radius(x, y);
+            if (r < 25) return drawn::air;
+            return (r < 50 ? 0 : 1) + (on_trace(x, y, 40, 4, 36, 90) ? 1 : 0);
+        },
+        drawn::bare_hole(middle, 25));
+    REQUIRE(keepout.state == KeepOutState::ring_seen);
+    CHECK(std::abs(keepout.min_px.value() - 11) < 3 * keepout.min_px.u());
+    CHECK(keepout.min_px.u() < 0.5);
+    CHECK(std::abs(keepout.min_angle_deg - 40) < 8);
+}
+
+TEST_CASE("a spoke joins the hole to the plane; a trace of another layer only passes over it") {
+    const auto board = [](bool spoke) {
+        return [spoke](double x, double y) {
+            const double r = radius(x, y);
+            if (r < 23) return drawn::air;
+            if (r < 25) return drawn::plating;
+            const bool bridge = on_trace(x, y, 120, 5, 0, 90);
+            if (r < 36) return 1;
+            if (r < 50) return bridge ? 1 : 0;
+            return bridge && !spoke ? 2 : 1;
+        };
+    };
+    const Hole hole = drawn::plated_hole(middle, 25, 2);
+    const KeepOut joined = measured(board(true), hole), passed = measured(board(false), hole);
+    CHECK(joined.state == KeepOutState::runs_on);
+    REQUIRE(passed.state == KeepOutState::ring_seen);
+    CHECK(std::abs(passed.min_px.value() - 25) < 3 * passed.min_px.u());
+}
+
+TEST_CASE("own copper that leaves as a trace is no foreign copper beside itself") {
+    const KeepOut keepout = measured(
+        [](double x, double y) {
+            const double r = radius(x, y);
+            if (r < 18) return drawn::air;
+            if (r < 20) return drawn::plating;
+            return r < 30 || on_trace(x, y, 200, 5, 0, 120) ? 1 : 0;
+        },
+        drawn::plated_hole(middle, 20, 2));
+    CHECK(keepout.state == KeepOutState::none_in_view);
+}
+
+TEST_CASE("a narrow ring corrects a bore and a centre that its copper misled") {
+    Hole hole = drawn::bare_hole({middle.x + 0.06, middle.y - 0.05}, 30.05, 0.03);
+    const KeepOut keepout = measured(
+        [](double x, double y) {
+            const double r = radius(x, y);
+            return r < 30 ? drawn::air : r < 32 ? 0 : 1;
+        },
+        hole, Beam{.open = 1, .laminate = 0.73, .foil = 0.7});
+    REQUIRE(keepout.state == KeepOutState::ring_seen);
+    CHECK(std::abs(keepout.min_px.value() - 2) < 0.06);
+}
+
+TEST_CASE("the first of two planes is found where its foil is thin against the second") {
+    // 1 foil at 40 px, 4 more at 46: levels in the picture begin with the five.
+    const Beam beam;
+    const auto board = [](double x, double y) {
+        const double r = radius(x, y);
+        return r < 30 ? drawn::air : r < 40 ? 0 : r < 46 ? 1 : 5;
+    };
+    TransmissionMap map = drawn::exposed(drawn::draw(board, beam, size_px, blur_px), blur_px, photons, 3);
+    MaterialMap materials = drawn::known_levels(beam, 1);
+    Hole hole = drawn::bare_hole(middle, 30);
+    measure_ring(map, materials, hole, {});
+    REQUIRE(hole.keepout.state == KeepOutState::ring_seen);
+    CHECK(std::abs(hole.keepout.min_px.value() - 10) < 0.3);
+}
+
+namespace {
+
+/// A display picture: the levels round the hole are not those the rest of the picture has.
+KeepOut of_display(double picture_laminate, double picture_copper, double ring_px, double halo = 0) {
+    const Beam beam{.open = 0.95, .laminate = 0.68, .foil = 0.55};
+    const auto board = [ring_px](double x, double y) {
+        const double r = radius(x, y);
+        return r < 30 ? drawn::air : r < 30 + ring_px ? 0 : 1;
+    };
+    TransmissionMap map = drawn::exposed(drawn::draw(board, beam, size_px, 0.5), 0.5, 1500, 5);
+    map.t_is_physical = false;
+    map.halo = halo;
+    MaterialMap materials = drawn::known_levels(beam, 1);
+    materials.levels.laminate = Estimate::of(picture_laminate, 0.001);
+    materials.levels.copper = {Estimate::of(picture_copper, 0.001)};
+    Hole hole = drawn::bare_hole(middle, 30, 0.05);
+    measure_ring(map, materials, hole, {});
+    return hole.keepout;
+}
+
+} // namespace
+
+TEST_CASE("where a tone curve moves the levels, the grey at a bare wall is laminate") {
+    for (const auto& [laminate, copper] : {std::pair{0.806, 0.335}, {0.83, 0.57}, {0.68, 0.374}}) {
+        const KeepOut keepout = of_display(laminate, copper, 5);
+        CAPTURE(laminate);
+        REQUIRE(keepout.state == KeepOutState::ring_seen);
+        CHECK(std::abs(keepout.min_px.value() - 5) < 0.3);
+    }
+}
+
+TEST_CASE("a grey between laminate and copper at the wall stays undecided") {
+    const KeepOut keepout = of_display(0.93, 0.63, 5); // 0.68 is five sixths of the way to copper
+    CHECK(keepout.state == KeepOutState::undecided);
+    CHECK(keepout.why.find("tone curve") != std::string::npos);
+}
+
+TEST_CASE("copper within the halo of a sharpened picture stays undecided") {
+    const KeepOut near = of_display(0.68, 0.374, 3, 0.15), far = of_display(0.68, 0.374, 9, 0.15);
+    CHECK(near.state == KeepOutState::undecided);
+    CHECK(near.why.find("sharpen") != std::string::npos);
+    CHECK_FALSE(near.min_px);
+    CHECK(far.state == KeepOutState::ring_seen);
+}
