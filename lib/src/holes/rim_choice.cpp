@@ -26,6 +26,7 @@ constexpr double narrow_band_sigmas = 2.6; // before steps are known: most pads 
 constexpr double plated_z = 5.0;           // significance that a wall must have
 constexpr int far_from = 6, far_to = 10;   // half sigmas behind the wall: beyond a close land
 constexpr double misfit_z = 4.0;           // unexplained rest of a plated reading that asks for another
+constexpr double least_land_px = 1.5;      // a narrower one is the plating itself, where pixels are coarse
 constexpr double sure_z = 2.0;             // the same where the pixels allow no other reading
 constexpr double least_dark = 0.02;        // T below laminate that tells of copper close to the wall
 constexpr double clear_of_noise = 2.0;     // step from air to laminate, in noise of a pixel (rays average 20)
@@ -340,8 +341,8 @@ void try_close_land(ImageView<const float> t, const NoiseModel& noise, const Rim
         RimSector& s = model.sectors[k];
         if (!s.used || s.has_step || behind[k].pixels(far_from, far_to) < 3) continue;
         s.has_step = true;
-        s.gap_px = s.gap_expected_px = 2 * shared.sigma_px;
-        s.gap_least_px = shared.sigma_px;
+        s.gap_px = s.gap_expected_px = std::max(2 * shared.sigma_px, least_land_px);
+        s.gap_least_px = std::max(shared.sigma_px, least_land_px);
         s.beyond = s.beyond_expected = behind[k].mean(far_from, far_to);
         s.band_px = rim_band_sigmas * shared.sigma_px;
     }
@@ -392,7 +393,8 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
         lifts.push_back(std::abs(behind[k].mean(plated_near, plated_near + 2) - model.outside));
         const int own = first_change(behind[k], plated_near, noise_near);
         put_step(s, behind[k], earlier(own, common), shared.sigma_px, enough_flat_plated);
-        s.gap_least_px = 1.5 * shared.sigma_px;
+        s.gap_least_px = std::max(1.5 * shared.sigma_px, least_land_px);
+        s.gap_px = std::max(s.gap_px, s.gap_least_px);
     }
     reading.belief.lift_u = std::clamp(1.48 * median(std::move(lifts)) - noise_near / 3, 0.002, 0.05);
     reading.fit = fit_rim(t, noise, model, shared, reading.belief);
