@@ -43,15 +43,17 @@ void average_turn(PolarField& field, int j, int half) {
         value[static_cast<std::size_t>(i)] =
             weight[static_cast<std::size_t>(i)] * static_cast<double>(field.t[field.at(i, j)]);
     }
-    const auto box = [&](std::array<double, rays>& a) {
+    const auto box = [half](std::array<double, rays>& a) {
         std::array<double, rays> out{};
         double sum = 0;
         for (int k = -half; k <= half; ++k)
             sum += a[static_cast<std::size_t>((k + rays) % rays)];
-        for (int i = 0; i < rays; ++i) {
-            out[static_cast<std::size_t>(i)] = sum;
-            sum += a[static_cast<std::size_t>((i + half + 1) % rays)] -
-                   a[static_cast<std::size_t>((i - half + rays) % rays)];
+        auto enters = static_cast<std::size_t>(half + 1), leaves = static_cast<std::size_t>(rays - half);
+        for (std::size_t i = 0; i < rays; ++i) {
+            out[i] = sum;
+            sum += a[enters] - a[leaves % rays];
+            if (++enters == rays) enters = 0;
+            if (++leaves == rays) leaves = 0;
         }
         a = out;
     };
