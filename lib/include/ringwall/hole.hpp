@@ -119,6 +119,8 @@ struct Hole {
     Estimate excess_px2;        ///< area between contour and fitted circle beyond 2u
     std::vector<Arc> worn_arcs; ///< where the departure is
     std::vector<ContourPoint> contour;
+    Estimate
+        blur_px; ///< Gaussian sigma that the rim was fitted with: what all edges of the picture say together
     HoleWall wall;
     KeepOut keepout;
     std::vector<BudgetLine> budget_px; ///< quantities named in px: "bore_px", "keepout_min_px", ...

@@ -138,6 +138,8 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
         hole.u_x_px = hole.u_y_px = 1;
         return hole;
     }
+    if (priors.blur_known)
+        hole.blur_px = Estimate::of(priors.shared.sigma_px, std::sqrt(priors.variance.sigma));
     fill_position(fit, hole);
     fill_sizes(map, fit, priors, hole);
     if (choice.is_plated) fill_thickness(map, fit, priors, hole);

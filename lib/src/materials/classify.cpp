@@ -17,7 +17,9 @@ namespace {
 
 using namespace exposure;
 
-constexpr double open_p = 0.012;        // attenuation up to which a level is open beam
+constexpr double open_p = 0.012; // attenuation up to which a level is open beam
+constexpr double clear_edge =
+    6; // step to the open beam, in noise: its slope over a block shows in the block's variance
 constexpr double darkest_foil_t = 0.04; // the log of less is noise and scatter
 
 std::vector<LogLevel> levels_of_size(const TransmissionMap& map, const Blocks& blocks, int half) {
@@ -46,11 +48,15 @@ std::vector<LogLevel> levels_of_blocks(const TransmissionMap& map, const Blocks&
     return find_levels(samples, 3e-4, 40);
 }
 
-/// Adds the brightest level of board among the narrow places when nothing wide is as bright.
-void add_narrow_laminate(const std::vector<LogLevel>& narrow, std::vector<LogLevel>& levels) {
+/// Adds the brightest level of board among the narrow places when nothing wide is as bright. Not where noise
+/// hides the slope of an edge of the board within a block: such blocks pass for even, half way to the open
+/// beam.
+void add_narrow_laminate(const std::vector<LogLevel>& narrow, const NoiseModel& noise,
+                         std::vector<LogLevel>& levels) {
     double brightest = -10;
     for (const LogLevel& level : levels)
         if (level.value < -open_p) brightest = std::max(brightest, level.value);
+    if (1 - std::exp(brightest) < clear_edge * noise.sigma(1.0)) return;
     for (const LogLevel& level : narrow) {
         if (level.value > -open_p) continue;
         if (level.value > brightest + 0.01 && level.value < -1.5 * open_p) levels.push_back(level);
@@ -72,7 +78,7 @@ std::vector<LogLevel> attenuation_levels(const TransmissionMap& map) {
             std::abs(levels[static_cast<std::size_t>(near)].value - fine.value) > std::max(clear, 0.004))
             levels.push_back(fine);
     }
-    add_narrow_laminate(levels_of_blocks(map, blocks), levels);
+    add_narrow_laminate(levels_of_blocks(map, blocks), map.noise, levels);
     for (LogLevel& level : levels)
         level.value = -level.value;
     std::sort(levels.begin(), levels.end(),

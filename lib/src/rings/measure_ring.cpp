@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "rings/job.hpp"
 
+#include <algorithm>
+
 namespace ringwall {
 namespace rings {
 namespace {
@@ -9,6 +11,11 @@ void give_up(Hole& hole, std::string why) {
     hole.keepout = KeepOut{};
     hole.keepout.why = why;
     hole.keepout.min_px = Estimate::missing(std::move(why));
+}
+
+void take_blur(const Estimate& blur_px, RingLevels& levels) {
+    levels.blur_px = std::max(blur_px.value(), 0.4);
+    levels.blur_u_px = std::max(blur_px.u(), 0.01 * levels.blur_px);
 }
 
 } // namespace
@@ -21,7 +28,10 @@ void measure_ring(const TransmissionMap& map, const MaterialMap& materials, Hole
     if (hole.kind == HoleKind::slot) return give_up(hole, "a slot: its ring is not measured");
     if (hole.wall.state == WallState::undecided) return give_up(hole, "plated or bare is undecided");
     Job job{.map = map, .hole = hole, .neighbours = neighbours, .options = options};
-    job.levels = job.picture_levels = ring_levels(map, materials);
+    job.picture_levels = ring_levels(map, materials);
+    if (hole.blur_px)
+        take_blur(hole.blur_px, job.picture_levels); // better known than by the picture's edges alone
+    job.levels = job.picture_levels;
     if (!job.levels.why_not.empty()) return give_up(hole, job.levels.why_not);
     job.wall = wall_line(hole);
     if (!job.wall.valid) return give_up(hole, "the hole's wall was not measured");
