@@ -47,6 +47,9 @@ std::vector<Region> regions_of(const cv::Mat& mask, int level, double least_px2)
     return regions;
 }
 
+constexpr double least_slot_width =
+    16; // in pixels it is read on: narrower ones look like bores behind a part
+
 /// Signed distance from the outline of a slot of half width `half` and straight part 2 * `straight`, outside
 /// positive; u along the axis.
 double outside_slot(double u, double v, double straight, double half) {
@@ -82,7 +85,8 @@ std::optional<Slot> slot_of(const Region& region) {
     slot.centre_px = {box.center.x, box.center.y};
     slot.length_px = std::max(box.size.width, box.size.height) + region.resolution_px;
     slot.width_px = std::min(box.size.width, box.size.height) + region.resolution_px;
-    if (slot.width_px < 6 * region.resolution_px || slot.length_px < 1.2 * slot.width_px) return {};
+    if (slot.width_px < least_slot_width * region.resolution_px || slot.length_px < 1.2 * slot.width_px)
+        return {};
     const double turn = (box.angle + (wide ? 0 : 90)) * std::numbers::pi / 180; // y down: clockwise
     slot.angle_deg = std::fmod(std::fmod(-turn * 180 / std::numbers::pi, 180) + 180, 180);
     const double c = std::cos(turn), s = std::sin(turn);

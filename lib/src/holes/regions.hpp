@@ -32,8 +32,9 @@ struct Slot {
     double angle_deg = 0; ///< of the long axis, anticlockwise, 0 to 180
 };
 
-/// The region as a slot, where it is longer than wide by a fifth and its border lies on the slot's outline
-/// within a fiftieth of the width and two thirds of its resolution (rms): holes that wear made oval do not.
+/// The region as a slot, where it is 16 pixels (of its level) wide or more, longer than wide by a fifth and
+/// its border lies on the slot's outline within a fiftieth of the width and two thirds of its resolution
+/// (rms): holes that wear made oval do not.
 std::optional<Slot> slot_of(const Region& region);
 
 /// The circle about the region's middle, where its border lies on it within 3 % and half its resolution
