@@ -405,6 +405,21 @@ Reading read_plated(ImageView<const float> t, const NoiseModel& noise, const Rim
     return reading;
 }
 
+/// A plated reading whose wall came out as nothing is a bare one that asked less of the level behind the
+/// wall; where it fits better than the bare reading did (a grey scale that is not the beam's), it is taken in
+/// its place.
+void take_empty_wall(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
+                     const Reading& plated, Reading& bare) {
+    if (!plated.fit.converged || plated.fit.model.wall_px > least_wall_px) return;
+    if (bare.fit.converged && bare.fit.pixels > 0 &&
+        plated.fit.chi2_per_dof() > 0.7 * bare.fit.chi2_per_dof())
+        return;
+    RimModel model = plated.fit.model;
+    model.plated = false, model.wall_px = 0;
+    const RimFit again = fit_rim(t, noise, model, shared, plated.belief);
+    if (again.converged && again.pixels > 0) bare = {again, plated.belief};
+}
+
 /// The wall's own significance, within the reading that has one: the two readings see different pixels.
 double wall_significance(const RimFit& plated) {
     return plated.model.wall_px / std::sqrt(std::max(plated.covariance(3, 3), 1e-12));
@@ -423,7 +438,8 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
     const Reading plated = read_plated(t, noise, start, shared, levels);
     const double z = plated.fit.converged ? wall_significance(plated.fit) : 0;
     const bool plain = z > 4 * plated_z && plated.fit.chi2_per_dof() < 1.5; // no other reading can do better
-    const Reading bare = plain ? plated : read_bare(t, noise, start, shared, levels);
+    Reading bare = plain ? plated : read_bare(t, noise, start, shared, levels);
+    if (!plain) take_empty_wall(t, noise, shared, plated, bare);
     choice.bare = bare.fit;
     choice.plated = plated.fit;
     choice.wall_z = z;

@@ -370,7 +370,7 @@ std::optional<Feature> fit_feature(const Scene& scene, const RingExpectation& ri
             whole.most_px[i] = std::max(seen.most_px[i], ring.edge_px[i] + seen.passes_px);
         const Problem problem = collect(scene, ring, whole);
         const double allowed = 1 + 3 * std::sqrt(2.0 / static_cast<double>(problem.pixels.size()));
-        const auto found = best_kind(problem, seen);
+        auto found = best_kind(problem, seen);
         if (found && found->chi2 < allowed && found->kind != Feature::Kind::disk &&
             found->kind != Feature::Kind::corner)
             return found;
