@@ -15,6 +15,7 @@ namespace ringwall {
 namespace {
 
 constexpr double step_px = 0.5;
+constexpr double faint_steps = 4; // half of the step, in noise of a pixel
 constexpr double degree = std::numbers::pi / 180.0;
 
 double bilinear(ImageView<const float> t, double x, double y) {
@@ -52,6 +53,18 @@ double core_level(ImageView<const float> t, Point centre, double radius, double 
     return *tenth > 0.9 * open_level && *tenth < 1.1 * open_level ? open_level : middle;
 }
 
+/// Noise of a pixel inside, from differences of neighbours in a row (their median size is 0.954 sigma).
+double core_noise(ImageView<const float> t, Point centre, double radius) {
+    std::vector<double> steps;
+    const int r = std::max(2, static_cast<int>(std::min(radius, 20.0)));
+    const int cx = static_cast<int>(std::lround(centre.x)), cy = static_cast<int>(std::lround(centre.y));
+    for (int dy = -r; dy <= r; ++dy)
+        for (int dx = -r; dx < r; ++dx)
+            if (t.contains(cx + dx, cy + dy) && t.contains(cx + dx + 1, cy + dy))
+                steps.push_back(std::abs(t(cx + dx + 1, cy + dy) - t(cx + dx, cy + dy)));
+    return median(std::move(steps)) / 0.954;
+}
+
 /// Profile along one direction, each sample a mean over the arc that belongs to the ray.
 class ArcProfile {
   public:
@@ -74,13 +87,14 @@ class ArcProfile {
             if (const double value = smoothed(r); value < best.second) best = {r, value};
         return best;
     }
-    /// First radius from `from_px` on where a three-sample mean falls below `level`.
-    [[nodiscard]] std::optional<double> falls_below(double level, double from_px) const {
-        double before = mean3(from_px);
+    /// First radius from `from_px` on where a mean over `half` samples either way falls below `level`.
+    [[nodiscard]] std::optional<double> falls_below(double level, double from_px, int half) const {
+        const auto around = [&](double r) { return mean(r - half * step_px, r + half * step_px); };
+        double before = around(from_px);
         if (before < level) return std::nullopt;
         const double end = static_cast<double>(values_.size() - 1) * step_px;
         for (double r = from_px + step_px; r <= end; r += step_px) {
-            const double now = mean3(r);
+            const double now = around(r);
             if (now < level) return r - step_px * (level - now) / std::max(before - now, 1e-9);
             before = now;
         }
@@ -95,7 +109,6 @@ class ArcProfile {
     [[nodiscard]] double smoothed(double r) const {
         return 0.25 * at(r - step_px) + 0.5 * at(r) + 0.25 * at(r + step_px);
     }
-    [[nodiscard]] double mean3(double r) const { return (at(r - step_px) + at(r) + at(r + step_px)) / 3; }
     [[nodiscard]] double mean_over_arc(Point centre, double angle_deg, double arc_deg, double r) const {
         const int parts = std::clamp(static_cast<int>(r * arc_deg * degree), 1, 7);
         double sum = 0;
@@ -113,7 +126,7 @@ class ArcProfile {
 /// Crossings of the half level, between the air and `behind` or else what most rays show, on every ray from
 /// `centre`.
 std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double radius, double open,
-                              double sigma, const std::optional<double>& behind) {
+                              double sigma, const std::optional<double>& behind, double noise) {
     const int count = std::clamp(static_cast<int>(std::numbers::pi * radius), 24, 72);
     const double arc = 360.0 / count, end = 1.4 * radius + 12 + 5 * sigma;
     std::vector<ArcProfile> profiles;
@@ -123,12 +136,14 @@ std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double rad
         outside.push_back(profiles.back().mean(radius + 2.2 * sigma, radius + 3.5 * sigma));
     }
     const double level = 0.5 * (open + (behind ? *behind : median(outside)));
+    // Where noise reaches half way down, the mean must reach further, or the core itself seems to end.
+    const bool faint = radius > 6 && open - level < faint_steps * noise;
     std::vector<RimRay> rays(static_cast<std::size_t>(count));
     for (int i = 0; i < count; ++i) {
         RimRay& ray = rays[static_cast<std::size_t>(i)];
         const ArcProfile& profile = profiles[static_cast<std::size_t>(i)];
         ray.angle_deg = i * arc;
-        if (const auto edge = profile.falls_below(level, 0.3 * radius)) {
+        if (const auto edge = profile.falls_below(level, 0.3 * radius, faint ? 4 : 1)) {
             ray.found = true;
             ray.radius_px = *edge;
             std::tie(ray.deepest_px, ray.deepest) = profile.least(*edge, *edge + 3 * sigma);
@@ -154,15 +169,18 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
     RimStart start;
     start.centre_px = candidate.centre_px;
     start.radius_px = candidate.radius_px;
+    const double noise = core_noise(t, candidate.centre_px, 0.4 * candidate.radius_px);
     for (int round = 0; round < 3; ++round) {
         start.open = core_level(t, start.centre_px, 0.5 * start.radius_px, open_level);
         if (start.radius_px < 3 * sigma_px)
             start.open = std::max(start.open, open_level - 0.02); // blur eats a small core
-        start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind);
+        start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind, noise);
         const CircleFit circle = circle_through(start.rays, start.centre_px);
         if (!circle.ok || std::hypot(circle.centre.x - candidate.centre_px.x,
                                      circle.centre.y - candidate.centre_px.y) > 0.6 * candidate.radius_px + 2)
             return start;
+        if (circle.radius < 0.5 * candidate.radius_px && candidate.radius_px > 6 * sigma_px)
+            break; // noise, no rim
         const double moved =
             std::hypot(circle.centre.x - start.centre_px.x, circle.centre.y - start.centre_px.y) +
             std::abs(circle.radius - start.radius_px);
@@ -170,7 +188,7 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
         start.radius_px = std::max(circle.radius, 1.5);
         if (moved < 0.3 && round > 0) break;
     }
-    start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind);
+    start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind, noise);
     const auto seen =
         std::count_if(start.rays.begin(), start.rays.end(), [](const RimRay& r) { return r.found; });
     start.usable = 4 * seen >= std::ssize(start.rays);
