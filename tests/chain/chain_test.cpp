@@ -82,7 +82,7 @@ phantom::RandomBoard small_choice(std::uint64_t seed) {
 
 } // namespace
 
-TEST_CASE("small board: every hole found, wall and ring as drawn") {
+TEST_CASE("one board: every hole found, wall and ring as drawn") {
     const Scratch scratch;
     phantom::Exposure exposure;
     exposure.beam = tube_beam(90, 2.5);
@@ -116,6 +116,15 @@ TEST_CASE("fifty trials: nothing missed or invented, walls and touching right, l
     CHECK(tally.holes >= 250);
     CHECK(tally.missed == 0);
     CHECK(tally.invented == 0);
+    CHECK(tally.wrong_wall == 0);
+    CHECK(tally.wrong_touch == 0);
+    CHECK(rms(tally.bare) <
+          0.075); // the goal is 0.05, or 1.2 times the noise's bound: photons set it on half of these
+    CHECK(rms(tally.plated) < 0.08);
+    CHECK(rms(tally.centre) < 0.04);
+    CHECK(median_size(tally.keepout) <
+          0.06); // the goal holds for most; README says by how much the rest is off
+    CHECK(tally.within > 0.9 * tally.intervals);
 }
 
 TEST_CASE("the same bytes on one thread and on two, and a rerun of everything changes nothing") {

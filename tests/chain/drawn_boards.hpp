@@ -47,7 +47,9 @@ inline phantom::Exposure exposure_of(std::uint64_t seed) {
 
 inline DrawnBoard draw_board(const phantom::RandomBoard& choice, const phantom::Exposure& exposure,
                              const Scratch& scratch) {
-    DrawnBoard drawn{.board = phantom::random_board(choice), .exposure = exposure};
+    DrawnBoard drawn;
+    drawn.board = phantom::random_board(choice);
+    drawn.exposure = exposure;
     drawn.truth = phantom::truth(drawn.board);
     const auto file = scratch / ("board" + std::to_string(choice.seed) + ".tiff");
     write_tiff16(file, phantom::expose(drawn.board, exposure).view(), exposure.pixel_mm);

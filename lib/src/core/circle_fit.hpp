@@ -20,7 +20,8 @@ struct CircleFit {
 CircleFit fit_circle(std::span<const Point> points, std::span<const double> weights = {});
 
 /// The same with Tukey's weights (cut-off 4.685 robust standard deviations), ten rounds: for points of which
-/// up to a third do not belong to the circle. `weights` multiply Tukey's.
+/// up to a quarter, spread over the turn, or a sixth in one run do not belong to the circle (tests/core).
+/// `weights` multiply Tukey's.
 CircleFit fit_circle_robust(std::span<const Point> points, std::span<const double> weights = {});
 
 } // namespace ringwall

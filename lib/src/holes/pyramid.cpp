@@ -11,7 +11,7 @@
 namespace ringwall::holes {
 namespace {
 
-constexpr int least_side = 16;
+constexpr int least_side = 6; // of the coarsest level: a hole may take a third of the picture's side
 constexpr int strip_rows = 128;
 
 /// Two Gaussians, sigmas in pixels of the filtered level, which is the one after the blob's own.
