@@ -5,9 +5,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
 namespace ringwall::rings {
 namespace {
+
+constexpr double lost_ray_px = 5; // u of a ray's gap
 
 // ---- states
 // -------------------------------------------------------------------------------------------------------
@@ -88,6 +91,16 @@ bool within_halo(const Job& job, const Smallest& smallest) {
            smallest.value_px < reach_px + 3 * job.levels.blur_px;
 }
 
+/// Rays whose fit came out with more uncertainty than gap say nothing of where the copper is; drawn in the
+/// bootstrap they would stand for any minimum.
+void drop_lost_rays(Job& job) {
+    std::erase_if(job.gaps, [&](const GapOfRay& gap) {
+        const double common = gap.slope.size() ? gap.slope.dot(job.covariance * gap.slope) : 0.0;
+        const double u_px = std::sqrt(std::max(common, 0.0) + gap.u_own_px * gap.u_own_px);
+        return u_px > std::max(lost_ray_px, gap.gap_px);
+    });
+}
+
 void leave_undecided(KeepOut& keepout, std::string why) {
     keepout.state = KeepOutState::undecided;
     keepout.why = std::move(why);
@@ -105,6 +118,7 @@ void settle(Job& job) {
         keepout.runs_on_arcs = arcs_of(job.joined);
         keepout.min_px = Estimate::missing("own copper runs on into all copper seen round the hole");
     }
+    drop_lost_rays(job);
     if (job.gaps.empty()) {
         if (job.runs_on) return;
         const auto dark = std::count(job.hidden.begin(), job.hidden.end(), true);
@@ -130,6 +144,12 @@ void settle(Job& job) {
     if (!job.plated && smallest.value_px < 2.5 * smallest.u_px) {
         if (smallest.high_px < std::max(2.4 * job.levels.blur_px, 3.0)) return mark_touching(job, smallest);
         return leave_undecided(keepout, "noise hides whether copper touches the wall");
+    }
+    if (smallest.value_px < 2.5 * smallest.u_px) { // the same for a plated hole, whose own copper may touch
+        if (!job.runs_on)
+            return leave_undecided(keepout, "noise hides where the nearest foreign copper ends");
+        keepout.min_px = Estimate::missing("noise hides where the nearest foreign copper ends");
+        return;
     }
     if (!job.runs_on) keepout.state = KeepOutState::ring_seen;
     keepout.min_px = Estimate::of(std::max(0.0, smallest.value_px), smallest.u_px);
