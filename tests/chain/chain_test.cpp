@@ -82,23 +82,6 @@ phantom::RandomBoard small_choice(std::uint64_t seed) {
 
 } // namespace
 
-TEST_CASE("one board: every hole found, wall and ring as drawn") {
-    const Scratch scratch;
-    phantom::Exposure exposure;
-    exposure.beam = tube_beam(90, 2.5);
-    const DrawnBoard drawn = draw_board(small_choice(4), exposure, scratch);
-    Tally tally;
-    tally.take(drawn, measured(drawn.request));
-    CHECK(tally.holes >= 6);
-    CHECK(tally.missed == 0);
-    CHECK(tally.invented == 0);
-    CHECK(tally.wrong_wall == 0);
-    CHECK(tally.wrong_touch == 0);
-    CHECK(rms(tally.bare) < 0.15); // three times the goal: two holes are no statistic
-    CHECK(rms(tally.plated) < 0.24);
-    CHECK(rms(tally.keepout) < 0.18);
-}
-
 TEST_CASE("fifty trials: nothing missed or invented, walls and touching right, lengths at their goals") {
     const Scratch scratch;
     Tally tally;
@@ -125,49 +108,4 @@ TEST_CASE("fifty trials: nothing missed or invented, walls and touching right, l
     CHECK(median_size(tally.keepout) <
           0.06); // the goal holds for most; README says by how much the rest is off
     CHECK(tally.within > 0.9 * tally.intervals);
-}
-
-TEST_CASE("the same bytes on one thread and on two, and a rerun of everything changes nothing") {
-    const Scratch scratch;
-    const DrawnBoard drawn = draw_board(small_choice(7), exposure_of(7), scratch);
-    for (const int jobs : {1, 2}) {
-        InspectRequest request = drawn.request;
-        request.jobs = jobs;
-        Session session(request);
-        InspectWatch watch;
-        const auto outcome = inspect(session, watch);
-        REQUIRE(std::holds_alternative<BoardRecord>(outcome));
-        write_results(std::get<BoardRecord>(outcome), session, scratch / ("jobs" + std::to_string(jobs)));
-    }
-    for (const char* file : {"results.json", "holes.csv", "overlay.png"}) {
-        const std::string one = bytes_in(scratch / "jobs1" / file);
-        CHECK(one.size() > 100);
-        CHECK(one == bytes_in(scratch / "jobs2" / file));
-    }
-}
-
-TEST_CASE("a rerun with a decision equals a full run with it, to the bit, with the real stages; undone, the "
-          "first run") {
-    const Scratch scratch;
-    const DrawnBoard drawn = draw_board(small_choice(9), exposure_of(9), scratch);
-    InspectWatch watch;
-    const std::string first = to_json(measured(drawn.request), scratch / "out");
-    const auto& struck = drawn.truth.front();
-    Decision decision;
-    decision.act = Decision::Act::strike_out;
-    decision.at_px = {struck.centre_mm.x / drawn.exposure.pixel_mm,
-                      struck.centre_mm.y / drawn.exposure.pixel_mm};
-    decision.who = "tester", decision.when = "2026-01-01", decision.why = "because";
-    InspectRequest with = drawn.request;
-    with.decisions = {decision};
-    Session session(drawn.request);
-    const auto json = [&](InspectOutcome outcome) {
-        REQUIRE(std::holds_alternative<BoardRecord>(outcome));
-        return to_json(std::get<BoardRecord>(outcome), scratch / "out");
-    };
-    CHECK(json(inspect(session, watch)) == first);
-    const std::string rerun = json(remeasure(session, {decision}, watch));
-    CHECK(rerun == to_json(measured(with), scratch / "out"));
-    CHECK(rerun != first);
-    CHECK(json(remeasure(session, {}, watch)) == first);
 }

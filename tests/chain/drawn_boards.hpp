@@ -8,8 +8,6 @@
 #include <cmath>
 #include <cstdint>
 #include <filesystem>
-#include <fstream>
-#include <iterator>
 #include <numeric>
 #include <optional>
 #include <string>
@@ -76,11 +74,6 @@ inline const HoleRecord* found_at(const BoardRecord& record, const phantom::Hole
             truth.bore_mm / 3)
             return &hole;
     return nullptr;
-}
-
-inline std::string bytes_in(const std::filesystem::path& file) {
-    std::ifstream in(file, std::ios::binary);
-    return {std::istreambuf_iterator<char>(in), {}};
 }
 
 } // namespace ringwall::test
