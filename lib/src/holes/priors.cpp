@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "holes/fit.hpp"
 
+#include "holes/cover.hpp"
 #include "holes/rim_choice.hpp"
 #include "holes/rim_start.hpp"
 
@@ -172,8 +173,9 @@ std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barre
         // little: only where no large ones speak.
         if (plated >= enough_large && c->radius_px < small_sigmas * shared.sigma_px) break;
         if (++heard > most_heard) break;
-        const RimStart start =
-            look_at_rim(inquiry.map.t.view(), *c, shared.sigma_px, inquiry.levels.open.value_or(1.0));
+        const double open = inquiry.levels.open.value_or(1.0);
+        if (cover_of(inquiry.map, *c, shared.sigma_px, open) < 1) continue; // has levels of its own
+        const RimStart start = look_at_rim(inquiry.map.t.view(), *c, shared.sigma_px, open);
         if (!start.usable) continue;
         RimShared trial = shared;
         if (!barrel_started)
