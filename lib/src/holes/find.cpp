@@ -108,10 +108,13 @@ bool sharpen(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
     return true;
 }
 
+/// A large hole that a part covers half of may show its rim on a finer level only.
+constexpr int coarse_is_enough = 2;
+
 void look_for_air(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
     f.score = judge(f.rim, grey, f.level);
-    if (f.score <= 0) return;
     const int coarse = f.level;
+    if (f.score <= 0 && coarse <= coarse_is_enough) return;
     if (!sharpen(f, pyramid, grey)) {
         f.score = 0;
         return;

@@ -90,7 +90,7 @@ double judge_covered(const Rim& rim, double core, double wall, double beyond, do
     const double to_beyond = std::log(core / std::max(beyond, 0.02 * core));
     const double to_wall = std::log(core / std::max(wall, 0.02 * core));
     // A window in a plane with a ring of copper in it stays below: one foil, or two, not the board's depth.
-    const double depth = grey.doubtful || grey.foil <= 0 ? 0.45 : std::clamp(10 * grey.foil, 0.15, 0.45);
+    const double depth = grey.doubtful || grey.foil <= 0 ? 0.45 : std::clamp(8 * grey.foil, 0.15, 0.45);
     const bool barrel = to_wall > std::max(depth, 1.5 * to_beyond);
     return barrel && to_beyond > 0.6 * board_step ? 0.8 : 0;
 }
