@@ -1,8 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "exposure/blocks.hpp"
 
-#include <opencv2/core.hpp>
-
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -102,10 +100,6 @@ double usual_ratio(const Blocks& blocks, double quantum, int half) {
 }
 
 } // namespace
-
-void over_rows(int rows, const std::function<void(int, int)>& work) {
-    cv::parallel_for_(cv::Range(0, rows), [&](const cv::Range& range) { work(range.start, range.end); });
-}
 
 Blocks make_blocks(ImageView<const float> picture) {
     Blocks blocks;

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "bridge/parallel.hpp"
 #include "ringwall/image.hpp"
 
-#include <functional>
 #include <vector>
 
 namespace ringwall::exposure {
@@ -11,9 +11,7 @@ namespace ringwall::exposure {
 /// Side of the coarse blocks that all fits over a whole picture stand on, in pixels.
 inline constexpr int block_px = 4;
 
-/// Runs work(first_row, last_row) over [0, rows) on the pool in force. The work must write to places of its
-/// own, so that the split changes no bit.
-void over_rows(int rows, const std::function<void(int, int)>& work);
+using bridge::over_rows;
 
 /// Mean and variance (unbiased, 15 degrees of freedom) of every 4 x 4 block; the rest at the right and the
 /// bottom is left out. Grey values in the picture's own unit.
