@@ -4,6 +4,7 @@
 #include "bridge/parallel.hpp"
 #include "ringwall/image.hpp"
 
+#include <algorithm>
 #include <vector>
 
 namespace ringwall::exposure {
@@ -12,6 +13,20 @@ namespace ringwall::exposure {
 inline constexpr int block_px = 4;
 
 using bridge::over_rows;
+
+/// What put(row, list) puts into its list for each row, one row after the other.
+template<typename Item, typename Put>
+std::vector<Item> joined_rows(int rows, const Put& put) {
+    std::vector<std::vector<Item>> of_row(static_cast<std::size_t>(std::max(rows, 0)));
+    over_rows(rows, [&](int first, int last) {
+        for (int row = first; row < last; ++row)
+            put(row, of_row[static_cast<std::size_t>(row)]);
+    });
+    std::vector<Item> all;
+    for (const auto& list : of_row)
+        all.insert(all.end(), list.begin(), list.end());
+    return all;
+}
 
 /// Mean and variance (unbiased, 15 degrees of freedom) of every 4 x 4 block; the rest at the right and the
 /// bottom is left out. Grey values in the picture's own unit.
