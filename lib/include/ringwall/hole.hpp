@@ -109,6 +109,8 @@ struct Hole {
     double u_x_px = 0, u_y_px = 0;
     double seen_fraction = 1; ///< share of the turn that nothing hides
     std::vector<Arc> hidden_arcs;
+    double cover =
+        1; ///< share of the beam that passes what lies evenly in front of the whole hole; 1: nothing
     Estimate bore_px; ///< diameters
     Estimate inscribed_px;
     Estimate drill_px;

@@ -22,6 +22,7 @@ constexpr double lost_misfit = 12.0; // beyond: something stands in front, no ed
 constexpr double real_edge = 8.0;    // chi-square without which there is no edge in the window
 constexpr double gone_share = 0.4;   // of the hole's own wall: less may be none
 constexpr double worse_misfit = 0.5;
+constexpr double dim_share = 0.15; // of the step from air to board: a core less bright than that is covered
 constexpr double behind_sigmas = 3.0, before_sigmas = 4.0;
 
 struct BinPixel {
@@ -305,6 +306,19 @@ bool open_to(const std::vector<BinPixel>& pixels, const BinLevels& levels, const
     return true;
 }
 
+/// Whether something dims the air before the edge: a part's body, behind which the levels are others.
+bool dimmed(const std::vector<BinPixel>& pixels, const BinLevels& levels, const NoiseModel& noise,
+            double end) {
+    double sum = 0;
+    int n = 0;
+    for (const BinPixel& p : pixels)
+        if (p.rho < end) sum += p.t, ++n;
+    if (n < 4) return false;
+    const double slack =
+        dim_share * std::abs(levels.open - levels.outside) + 3 * noise.sigma(levels.open) / std::sqrt(n);
+    return sum / n < levels.open - slack;
+}
+
 /// The circle's own radius first; where the pixels disagree, wherever an edge fits them best; where nothing
 /// fits, unseen.
 RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, const BinLevels& levels,
@@ -315,6 +329,10 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
     const auto open_way = [&](const JudgedBin& bin) {
         return open_to(pixels, levels, noise, model.radius_px - 4 * sigma, bin.bin.radius_px - 1.5 * sigma);
     };
+    if (dimmed(pixels, levels, noise, model.radius_px - 2.5 * sigma)) {
+        near.bin.seen = false;
+        return near.bin;
+    }
     if (near.misfit < good_misfit && near.bin.seen && open_way(near)) return near.bin;
     const double start = best_start(pixels, levels, sigma, std::max(noise.sigma(levels.open), 1e-3),
                                     model.radius_px - 2 * sigma, farthest);

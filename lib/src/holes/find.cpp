@@ -111,10 +111,13 @@ bool sharpen(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
     return true;
 }
 
+/// A large hole that a part covers half of may show its rim on a finer level only.
+constexpr int coarse_is_enough = 2;
+
 void look_for_air(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
     f.score = judge(f.rim, grey, f.level);
-    if (f.score <= 0) return;
     const int coarse = f.level;
+    if (f.score <= 0 && coarse <= coarse_is_enough) return;
     if (!sharpen(f, pyramid, grey)) {
         f.score = 0;
         return;
@@ -127,9 +130,10 @@ void look_for_air(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
 void look_for_covered(Found& f, const Pyramid& pyramid, const GreyScale& grey) {
     if (f.rim.share(RayEnd::rim) < 0.97 || !sharpen(f, pyramid, grey)) return;
     const Rim& rim = f.rim;
-    if (has_dark_ring(rim))
+    f.score = judge_covered_bare(rim, grey, f.level);
+    if (f.score <= 0 && has_dark_ring(rim))
         f.score = judge_covered(rim, rim.core, rim.darkest, rim.beyond, rim.ring_sigmas, grey);
-    if (f.level > 0 || rim.radius > 8 * grey.blur_px) return;
+    if (f.level > 0 || rim.radius > 10 * grey.blur_px) return; // as far as the blur can be taken out
     const auto core = fit_small_core(pyramid.level(0), rim, grey.noise, grey.blur_px);
     if (!core) return;
     f.rim.radius = core->radius;

@@ -2,6 +2,7 @@
 #include "holes/fit.hpp"
 
 #include "holes/contour.hpp"
+#include "holes/cover.hpp"
 #include "holes/rim_choice.hpp"
 #include "holes/rim_start.hpp"
 #include "holes/shape.hpp"
@@ -107,7 +108,7 @@ void fill_thickness(const TransmissionMap& map, const RimFit& fit, const HolePri
 
 } // namespace
 
-Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const HolePriors& priors,
+Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const HolePriors& bare_priors,
               const HoleCandidate& candidate) {
     Hole hole;
     hole.seed = candidate;
@@ -124,9 +125,13 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
         return hole;
     }
     const NoiseModel noise = usable_noise(map);
+    hole.cover = cover_of(map, candidate, bare_priors.shared.sigma_px, materials.levels.open.value_or(1.0));
+    const MaterialLevels levels = seen_through(materials.levels, hole.cover);
+    HolePriors priors = bare_priors;
+    priors.shared = seen_through(bare_priors.shared, hole.cover);
     const RimStart start =
-        look_at_rim(map.t.view(), candidate, priors.shared.sigma_px, materials.levels.open.value_or(1.0));
-    const RimChoice choice = choose_rim(map.t.view(), noise, start, priors.shared, materials.levels);
+        look_at_rim(map.t.view(), candidate, priors.shared.sigma_px, levels.open.value_or(1.0));
+    const RimChoice choice = choose_rim(map.t.view(), noise, start, priors.shared, levels);
     const RimFit& fit = choice.chosen();
     if (!start.usable || !fit.converged || fit.pixels == 0) {
         const char* why = start.usable ? "the edge of the hole could not be fitted"

@@ -119,6 +119,11 @@ int quiet_level(const Pyramid& pyramid, double noise) {
     return k;
 }
 
+double foil_of(const MaterialLevels& levels) {
+    if (!levels.laminate || levels.copper.empty() || !levels.copper.front()) return 0;
+    return std::log(levels.laminate.value() / std::max(levels.copper.front().value(), 1e-3));
+}
+
 } // namespace
 
 GreyScale read_grey_scale(const TransmissionMap& map, const Pyramid& pyramid, const MaterialMap* materials) {
@@ -135,6 +140,7 @@ GreyScale read_grey_scale(const TransmissionMap& map, const Pyramid& pyramid, co
     if (materials) {
         if (materials->levels.open) grey.open = materials->levels.open.value();
         if (materials->levels.laminate) laminate = materials->levels.laminate.value();
+        grey.foil = foil_of(materials->levels);
     }
     if (!laminate) laminate = top_mode(modes, 0.3, grey.open - 0.03, std::max(4.0, 1e-4 * modes.total));
     grey.board = laminate.value_or(grey.open - 0.05);

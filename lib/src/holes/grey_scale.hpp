@@ -13,6 +13,7 @@ struct GreyScale {
     double open = 1;        ///< level of the void
     double tolerance = 0.1; ///< a core may lie this far below `open` and still be air
     double board = 0.8;  ///< bare laminate, where it could be told; else below `open` by twice the tolerance
+    double foil = 0;     ///< attenuation -ln T of one foil on it; 0: not known
     double noise = 0.01; ///< sigma of one pixel near the void level, as if pixels were independent; > 0
     /// Grey values may be tone-mapped, sharpened or saturated: what is as bright as air need not be air.
     bool doubtful = false;

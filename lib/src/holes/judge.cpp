@@ -90,8 +90,19 @@ double judge_covered(const Rim& rim, double core, double wall, double beyond, do
     const double to_beyond = std::log(core / std::max(beyond, 0.02 * core));
     const double to_wall = std::log(core / std::max(wall, 0.02 * core));
     // A window in a plane with a ring of copper in it stays below: one foil, or two, not the board's depth.
-    const bool barrel = to_wall > std::max(0.45, 1.5 * to_beyond);
+    const double depth = grey.doubtful || grey.foil <= 0 ? 0.45 : std::clamp(8 * grey.foil, 0.15, 0.45);
+    const bool barrel = to_wall > std::max(depth, 1.5 * to_beyond);
     return barrel && to_beyond > 0.6 * board_step ? 0.8 : 0;
+}
+
+double judge_covered_bare(const Rim& rim, const GreyScale& grey, int level) {
+    const double step = std::log(grey.open / grey.board);
+    if (grey.doubtful || rim.core <= grey.board || step < 0.1) return 0;
+    if (rim.share(RayEnd::rim) < 0.97 || rim.scatter_px > 0.01 * rim.radius + 0.15) return 0;
+    if (rim.radius * (1 << level) < 8 * grey.blur_px) return 0;
+    const double above_board = std::log(rim.core / grey.board);
+    const double to_beyond = std::log(rim.core / std::max(rim.beyond, 0.02 * rim.core));
+    return above_board > 0.5 * step && to_beyond > 0.6 * step ? 0.8 : 0;
 }
 
 bool has_dark_ring(const Rim& rim) {

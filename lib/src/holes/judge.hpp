@@ -19,6 +19,11 @@ bool is_small_bore(const SmallCore& core, const GreyScale& grey);
 double judge_covered(const Rim& rim, double core, double wall, double beyond, double ring_sigmas,
                      const GreyScale& grey);
 
+/// A large bare bore under a part's body: darker than air, yet lighter than the board can be anywhere by half
+/// of the board's own step (in log T: a body's share cancels), and round to a hundredth of its radius all the
+/// way. 0: no, or grey values that say nothing of depth; else the score.
+double judge_covered_bare(const Rim& rim, const GreyScale& grey, int level);
+
 /// Darker just outside the bore than further out, beyond noise.
 bool has_dark_ring(const Rim& rim);
 

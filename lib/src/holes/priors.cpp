@@ -2,6 +2,7 @@
 #include "holes/fit.hpp"
 
 #include "bridge/parallel.hpp"
+#include "holes/cover.hpp"
 #include "holes/rim_choice.hpp"
 #include "holes/rim_start.hpp"
 
@@ -173,8 +174,9 @@ struct Hearing {
 Hearing hear_one(const Inquiry& inquiry, const HoleCandidate& candidate, const RimShared& shared,
                  bool barrel_started) {
     Hearing hearing{shared, {}};
-    const RimStart start =
-        look_at_rim(inquiry.map.t.view(), candidate, shared.sigma_px, inquiry.levels.open.value_or(1.0));
+    const double open = inquiry.levels.open.value_or(1.0);
+    if (cover_of(inquiry.map, candidate, shared.sigma_px, open) < 1) return hearing; // has levels of its own
+    const RimStart start = look_at_rim(inquiry.map.t.view(), candidate, shared.sigma_px, open);
     if (!start.usable) return hearing;
     if (!barrel_started)
         hearing.shared.barrel = inquiry.barrel.value_or(first_barrel_level(start, shared.sigma_px));

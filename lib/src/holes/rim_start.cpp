@@ -35,9 +35,8 @@ double median(std::vector<double> values) {
     return *middle;
 }
 
-/// Level of the air inside: the median, or where a part covers most of the core the brightest tenth, if that
-/// is air.
-double core_level(ImageView<const float> t, Point centre, double radius, double open_level) {
+/// Pixels within a radius, in rising order.
+std::vector<double> core_values(ImageView<const float> t, Point centre, double radius) {
     std::vector<double> values;
     const int r = std::max(1, static_cast<int>(radius));
     const int stride = std::max(1, r / 12);
@@ -47,12 +46,22 @@ double core_level(ImageView<const float> t, Point centre, double radius, double 
                       y = static_cast<int>(std::lround(centre.y)) + dy;
             if (dx * dx + dy * dy <= r * r && t.contains(x, y)) values.push_back(t(x, y));
         }
-    if (values.empty()) return 0;
-    const double middle = median(values);
-    if (middle > 0.85 * open_level) return middle;
-    const auto tenth = values.begin() + static_cast<std::ptrdiff_t>(values.size() * 9 / 10);
-    std::nth_element(values.begin(), tenth, values.end());
-    return *tenth > 0.9 * open_level && *tenth < 1.1 * open_level ? open_level : middle;
+    std::sort(values.begin(), values.end());
+    return values;
+}
+
+/// Level of the air inside a hole of `radius`: the middle's median, or the open beam's where a part covers
+/// some of the core and the brightest tenth of all of it is air. `noise`: of a pixel.
+double core_level(ImageView<const float> t, Point centre, double radius, double open_level, double noise) {
+    const std::vector<double> inner = core_values(t, centre, 0.5 * radius);
+    if (inner.empty()) return 0;
+    const double middle = inner[inner.size() / 2];
+    if (middle > open_level - 2 * noise || (radius < 8 && middle > 0.85 * open_level)) return middle;
+    const std::vector<double> all = core_values(t, centre, 0.85 * radius);
+    const double tenth = all[all.size() * 9 / 10];
+    const bool even = tenth - all[all.size() / 10] < 1.6 * 2.56 * noise + 0.01; // 2.56 sigma apart by noise
+    if (middle > 0.85 * open_level && even) return middle;
+    return tenth > 0.9 * open_level && tenth < 1.1 * open_level ? open_level : middle;
 }
 
 /// Noise of a pixel inside, from differences of neighbours in a row (their median size is 0.954 sigma).
@@ -114,10 +123,14 @@ class ArcProfile {
             if (const double value = smoothed(r); value < best.second) best = {r, value};
         return best;
     }
-    /// First radius from `from_px` on where a mean over `half` samples either way falls below `level`.
-    [[nodiscard]] std::optional<double> falls_below(double level, double from_px, int half) const {
+    /// First radius from `from_px` on where a mean over `half` samples either way falls below `level`; what
+    /// lies below it at first (a part in front of the middle) must have risen above it before `risen_px`.
+    [[nodiscard]] std::optional<double> falls_below(double level, double from_px, double risen_px,
+                                                    int half) const {
         const auto around = [&](double r) { return mean(r - half * step_px, r + half * step_px); };
         double before = around(from_px);
+        while (before < level && from_px < risen_px)
+            before = around(from_px += step_px);
         if (before < level) return std::nullopt;
         const double end = static_cast<double>(values_.size() - 1) * step_px;
         for (double r = from_px + step_px; r <= end; r += step_px) {
@@ -170,7 +183,7 @@ std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double rad
         RimRay& ray = rays[static_cast<std::size_t>(i)];
         const ArcProfile& profile = profiles[static_cast<std::size_t>(i)];
         ray.angle_deg = i * arc;
-        if (const auto edge = profile.falls_below(level, sought_from, faint ? 4 : 1)) {
+        if (const auto edge = profile.falls_below(level, sought_from, 0.85 * radius, faint ? 4 : 1)) {
             ray.found = true;
             ray.radius_px = *edge;
             std::tie(ray.deepest_px, ray.deepest) = profile.least(*edge, *edge + 3 * sigma);
@@ -198,7 +211,7 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
     start.radius_px = candidate.radius_px;
     const double noise = core_noise(t, candidate.centre_px, 0.4 * candidate.radius_px);
     for (int round = 0; round < 3; ++round) {
-        start.open = core_level(t, start.centre_px, 0.5 * start.radius_px, open_level);
+        start.open = core_level(t, start.centre_px, start.radius_px, open_level, noise);
         if (start.radius_px < 3 * sigma_px)
             start.open = std::max(start.open, open_level - 0.02); // blur eats a small core
         start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind, noise);

@@ -17,6 +17,7 @@ constexpr double round_tail = 0.01; // chance of calling a true circle out of ro
 constexpr double window_z = 4.5;   // significance of the worst window: same chance over a few hundred windows
 constexpr double least_seen = 0.4; // share of the turn below which a shape is not judged
 constexpr double least_missing_deg = 8; // shorter breaks of a wall are noise or a spoke's shadow
+constexpr int least_cut_bins = 2;       // of 1.5 px each: air behind the wall is no noise
 
 Point on_ray(Point centre, double angle_deg, double radius) {
     const double a = angle_deg * std::numbers::pi / 180;
@@ -130,6 +131,67 @@ Extent write_contour(const std::vector<RimBin>& smooth, const std::vector<double
     return extent;
 }
 
+/// How a bin's wall is missing: hardly any plating where it should be, or cut away, the air reaching behind
+/// it.
+enum class WallGap { none, thin, cut };
+
+std::vector<WallGap> wall_gaps(const std::vector<RimBin>& bins, const RimModel& model) {
+    const double full = model.wall_px, drill = model.drill_radius_px();
+    std::vector<WallGap> gaps(bins.size(), WallGap::none);
+    for (std::size_t i = 0; i < bins.size(); ++i) {
+        const RimBin& b = bins[i];
+        if (!b.seen) continue;
+        const double u = std::max(b.u_wall_px, 1e-3);
+        if (b.radius_px > drill + std::max(1.0, 3 * b.u_px) &&
+            b.wall_px < 0.7 * full) // none follows the air there
+            gaps[i] = WallGap::cut;
+        else if (b.wall_px < 0.45 * full && full - b.wall_px > 3.5 * u)
+            gaps[i] = WallGap::thin;
+    }
+    return gaps;
+}
+
+/// Bins that nothing tells of, up to three between two with a gap or two beside a cut: the corner of a bite,
+/// where no edge fits.
+std::vector<bool> joined_gaps(const std::vector<RimBin>& bins, const std::vector<WallGap>& gaps) {
+    const std::size_t n = bins.size();
+    std::vector<bool> out(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        out[i] = gaps[i] != WallGap::none;
+        if (bins[i].seen) continue;
+        const auto within = [&](std::size_t from, std::size_t reach, auto test) {
+            for (std::size_t k = 1; k <= reach; ++k)
+                if (test(gaps[(i + from * k) % n])) return true;
+            return false;
+        };
+        const auto any = [](WallGap g) { return g != WallGap::none; };
+        const auto cut = [](WallGap g) { return g == WallGap::cut; };
+        out[i] = (within(1, 3, any) && within(n - 1, 3, any)) || within(1, 2, cut) || within(n - 1, 2, cut);
+    }
+    return out;
+}
+
+void fill_missing(const std::vector<RimBin>& bins, const std::vector<WallGap>& gaps, HoleWall& wall) {
+    std::vector<bool> cut(bins.size());
+    for (std::size_t i = 0; i < bins.size(); ++i)
+        cut[i] = gaps[i] == WallGap::cut;
+    for (const Arc& arc : arcs_from_flags(joined_gaps(bins, gaps))) {
+        int cuts = 0;
+        for (std::size_t i = 0; i < bins.size(); ++i)
+            cuts += cut[i] && contains(arc, bins[i].angle_deg);
+        if (span_deg(arc) >= least_missing_deg || cuts >= least_cut_bins) wall.missing_arcs.push_back(arc);
+    }
+    const auto missing = [&](const RimBin& b) {
+        return std::any_of(wall.missing_arcs.begin(), wall.missing_arcs.end(),
+                           [&](const Arc& arc) { return contains(arc, b.angle_deg); });
+    };
+    const auto seen = std::count_if(bins.begin(), bins.end(), [](const RimBin& b) { return b.seen; });
+    const auto gone =
+        std::count_if(bins.begin(), bins.end(), [&](const RimBin& b) { return b.seen && missing(b); });
+    wall.covered_fraction = seen > 0 ? static_cast<double>(seen - gone) / static_cast<double>(seen) : 0;
+    wall.state = wall.missing_arcs.empty() ? WallState::plated : WallState::incomplete;
+}
+
 } // namespace
 
 void judge_shape(const std::vector<RimBin>& bins, const RimTracing& tracing, double floor_px, Hole& hole) {
@@ -198,21 +260,7 @@ void judge_wall(const std::vector<RimBin>& bins, const RimChoice& choice, bool h
         return;
     }
     const auto smooth = smooth_rim(bins).bins;
-    const double full = choice.plated.model.wall_px;
-    std::vector<bool> missing(bins.size());
-    int seen = 0, covered = 0;
-    for (std::size_t i = 0; i < bins.size(); ++i) {
-        if (!smooth[i].seen) continue;
-        ++seen;
-        const double u = std::max(smooth[i].u_wall_px, 1e-3);
-        missing[i] = smooth[i].wall_px < 0.45 * full && full - smooth[i].wall_px > 3.5 * u;
-        covered += !missing[i];
-    }
-    for (const Arc& arc : arcs_from_flags(missing))
-        if (span_deg(arc) >= least_missing_deg) wall.missing_arcs.push_back(arc);
-    wall.covered_fraction = seen > 0 ? static_cast<double>(covered) / seen : 0;
-    wall.state = wall.missing_arcs.empty() ? WallState::plated : WallState::incomplete;
-    if (wall.state == WallState::plated) wall.covered_fraction = 1;
+    fill_missing(smooth, wall_gaps(smooth, choice.plated.model), wall);
 }
 
 } // namespace ringwall

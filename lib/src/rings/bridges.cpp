@@ -24,6 +24,24 @@ double bridge_t(const Job& job, const RingExpectation& ring, int ray) {
     return n > 0 ? sum / n : -1;
 }
 
+/// Mean T of what bridges the ring over rays first .. first + count - 1, without its rims, half in its blur;
+/// -1: nothing usable.
+double mean_t(const Job& job, const RingExpectation& ring, int first, int count) {
+    double sum = 0;
+    int n = 0;
+    const int inset = count / 4;
+    for (int i = first + inset; i < first + count - inset; ++i)
+        if (const double t = bridge_t(job, ring, i); t > 0) sum += t, ++n;
+    return n > 0 ? sum / n : -1;
+}
+
+/// Darker than all planes behind the ring's edge together by more than a foil that may run along: no copper
+/// of the board's, but a part in front.
+bool is_part(const Job& job, const RingExpectation& ring, int first, int count) {
+    const double t = mean_t(job, ring, first, count);
+    return t > 0 && t < ring.copper * std::pow(job.levels.copper.front() / job.levels.laminate, 1.5);
+}
+
 /// Mean T behind the ring's edge, `past` beyond it, over rays first .. first + count - 1.
 struct Behind {
     double sum = 0;
@@ -52,12 +70,9 @@ Behind behind_edge(const Job& job, const RingExpectation& ring, const RayFlags& 
 /// what it adds in the ring it adds there too. Looks on behind the edge only until five sigma decide: other
 /// things lie there.
 bool passes_over(const Job& job, const RingExpectation& ring, const RayFlags& bridge, int first, int count) {
-    double sum = 0;
-    int n = 0;
-    const int inset = count / 4; // its rims are half in its blur
-    for (int i = first + inset; i < first + count - inset; ++i)
-        if (const double t = bridge_t(job, ring, i); t > 0) sum += t, ++n;
-    const double foil = n > 0 ? sum / n / ring.laminate : job.levels.copper.front() / job.levels.laminate;
+    const int inset = count / 4;
+    const double own_t = mean_t(job, ring, first, count);
+    const double foil = own_t > 0 ? own_t / ring.laminate : job.levels.copper.front() / job.levels.laminate;
     const double blur = job.levels.blur_px;
     const double px_a_ray = std::max(ring.edge_px[idx(first)], 1.0) / 57.3;
     const int margin = static_cast<int>(std::ceil(2 * blur / px_a_ray)), flank = std::max(4, count / 2);
@@ -112,6 +127,11 @@ void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridg
         const int margin = static_cast<int>(std::ceil(2.5 * job.levels.blur_px / px_a_ray));
         for (int i = first - margin; i < first + count + margin; ++i) // its own rims, half in its blur
             if (job.answer[idx(i)] == Answer::local) job.answer[idx(i)] = Answer::contour;
+        if (is_part(job, ring, first, count)) {
+            for (int i = first - margin; i < first + count + margin; ++i)
+                job.hidden[idx(i)] = true, job.answer[idx(i)] = Answer::hidden;
+            continue;
+        }
         if (passes_over(job, ring, bridge, first, count)) continue;
         for (int i = first; i < first + count; ++i) {
             if (!bridge[idx(i)]) continue;
