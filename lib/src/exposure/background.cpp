@@ -11,6 +11,7 @@ namespace ringwall::exposure {
 namespace {
 
 constexpr int most_terms = 14; // order 4 without the constant
+constexpr int slope_terms = 5; // order 2
 
 int terms(int order) {
     return (order + 1) * (order + 2) / 2 - 1;
@@ -147,7 +148,7 @@ std::vector<Pair> make_pairs(const Blocks& blocks, const std::vector<Spot>& spot
 
 /// What two neighbours say about the surface's slope: its terms' differences and T's.
 struct Slope {
-    std::array<double, most_terms> terms{};
+    std::array<double, slope_terms> terms{};
     double difference = 0, sigma = 1;
     double weight = 0;
 };

@@ -41,16 +41,17 @@ bool touches_open(const Blocks& b, int col, int row) {
 std::optional<Edge> steepest_in_cell(const Blocks& blocks, int col0, int row0, int cell,
                                      const NoiseModel& noise, bool at_open) {
     Slope best;
-    double least_square = 0;
+    double most = 0, least_square = 0;
     int col = 0, row = 0;
     for (int r = std::max(3, row0); r < std::min(row0 + cell, blocks.rows - 3); ++r)
         for (int c = std::max(3, col0); c < std::min(col0 + cell, blocks.cols - 3); ++c) {
             const Slope slope = slope_at(blocks, c, r);
             // Roots only where squares do not tell.
-            if (slope.square() < least_square || slope.size() <= best.size() ||
+            if (slope.square() < least_square || slope.size() <= most ||
                 touches_open(blocks, c, r) != at_open)
                 continue;
             best = slope;
+            most = best.size();
             least_square = best.square() * (1 - 1e-9);
             col = c;
             row = r;

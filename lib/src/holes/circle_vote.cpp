@@ -20,12 +20,13 @@ std::optional<Oval> through(Point a, Point b, Point c) {
 }
 
 /// Points on a plain circle, without roots or angles: this runs for every triple.
-int votes_on_circle(const RimPoints& points, const Oval& circle, double tolerance) {
+RINGWALL_WIDE int votes_on_circle(const RimPoints& points, const Oval& circle, double tolerance) {
     const double inner = std::max(0.0, circle.radius - tolerance), outer = circle.radius + tolerance;
     int n = 0;
-    for (const Point p : points) {
-        const double dx = p.x - circle.centre.x, dy = p.y - circle.centre.y, d2 = dx * dx + dy * dy;
-        n += d2 >= inner * inner && d2 <= outer * outer;
+    for (std::size_t i = 0; i < points.size(); ++i) {
+        const double dx = points[i].x - circle.centre.x, dy = points[i].y - circle.centre.y;
+        const double d2 = dx * dx + dy * dy;
+        n += static_cast<int>(d2 >= inner * inner) & static_cast<int>(d2 <= outer * outer);
     }
     return n;
 }
@@ -89,6 +90,7 @@ Oval step(const RimPoints& points, const Oval& oval, double width) {
         offsets_of(&points[first], count, oval, width, at);
         for (std::size_t i = 0; i < count; ++i) {
             const double c = at.c[i], s = at.s[i];
+            if (at.weight[i] == 0) continue;
             Row row;
             row[0] = c, row[1] = -s, row[2] = 1;
             if constexpr (unknowns == 5) row[3] = c * c - s * s, row[4] = 2 * c * s;

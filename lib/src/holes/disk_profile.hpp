@@ -25,9 +25,9 @@ class DiskProfile {
     };
     [[nodiscard]] Sample at(double rho_px) const {
         const double position = std::clamp((rho_px - first_px_) * per_px_ + 1, 0.0, last_);
-        const auto i = static_cast<std::size_t>(position);
-        const double f = position - static_cast<double>(i);
-        const Cell& c = cells_[i];
+        const auto i = static_cast<int>(position);
+        const double f = position - i;
+        const Cell& c = cells_[static_cast<std::size_t>(i)];
         const double value = ((c.cubic * f + c.square) * f + c.linear) * f + c.value;
         const double slope = ((3 * c.cubic * f + 2 * c.square) * f + c.linear) * per_px_;
         return {value, slope, -slope * (c.ratio + f * c.ratio_rise)};

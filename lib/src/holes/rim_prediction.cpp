@@ -31,7 +31,8 @@ RINGWALL_WIDE void place(const double* x, const double* y, std::size_t count, Po
     }
 }
 
-void look_up(const DiskProfile& profile, const Column& rho, std::size_t count, Places::Disk& disk) {
+RINGWALL_WIDE void look_up(const DiskProfile& profile, const Column& rho, std::size_t count,
+                           Places::Disk& disk) {
     for (std::size_t i = 0; i < count; ++i) {
         const DiskProfile::Sample s = profile.at(rho[i]);
         disk.value[i] = s.value, disk.d_rho[i] = s.d_rho, disk.d_radius[i] = s.d_radius;

@@ -20,12 +20,15 @@ constexpr double step_px = 0.5;
 constexpr double faint_steps = 4; // half of the step, in noise of a pixel
 constexpr double degree = std::numbers::pi / 180.0;
 
+double bilinear_inside(ImageView<const float> t, double x, double y) {
+    const int x0 = static_cast<int>(x), y0 = static_cast<int>(y);
+    const double fx = x - x0, fy = y - y0;
+    const float* upper = t.row(y0) + x0;
+    const float* lower = upper + t.stride();
+    return (1 - fy) * ((1 - fx) * upper[0] + fx * upper[1]) + fy * ((1 - fx) * lower[0] + fx * lower[1]);
+}
 double bilinear(ImageView<const float> t, double x, double y) {
-    const double cx = std::clamp(x, 0.0, t.width() - 1.001), cy = std::clamp(y, 0.0, t.height() - 1.001);
-    const int x0 = static_cast<int>(cx), y0 = static_cast<int>(cy);
-    const double fx = cx - x0, fy = cy - y0;
-    return (1 - fy) * ((1 - fx) * t(x0, y0) + fx * t(x0 + 1, y0)) +
-           fy * ((1 - fx) * t(x0, y0 + 1) + fx * t(x0 + 1, y0 + 1));
+    return bilinear_inside(t, std::clamp(x, 0.0, t.width() - 1.001), std::clamp(y, 0.0, t.height() - 1.001));
 }
 
 double median(std::vector<double> values) {
@@ -106,6 +109,8 @@ class ArcProfile {
                double end_px)
         : t_(t), values_(static_cast<std::size_t>(end_px / step_px) + 1) {
         const ArcDirections directions(angle_deg, arc_deg);
+        inside_ = centre.x >= end_px && centre.y >= end_px && centre.x + end_px < t.width() - 1.001 &&
+                  centre.y + end_px < t.height() - 1.001;
         for (auto i = static_cast<std::size_t>(std::max(0.0, start_px / step_px)); i < values_.size(); ++i)
             values_[i] = mean_over_arc(centre, directions, arc_deg, static_cast<double>(i) * step_px);
     }
@@ -153,13 +158,19 @@ class ArcProfile {
                                        double r) const {
         const int parts = std::clamp(static_cast<int>(r * arc_deg * degree), 1, ArcDirections::most);
         double sum = 0;
-        for (const Point d : directions.of(parts))
-            sum += bilinear(t_, centre.x + r * d.x, centre.y - r * d.y);
+        if (inside_) {
+            for (const Point d : directions.of(parts))
+                sum += bilinear_inside(t_, centre.x + r * d.x, centre.y - r * d.y);
+        } else {
+            for (const Point d : directions.of(parts))
+                sum += bilinear(t_, centre.x + r * d.x, centre.y - r * d.y);
+        }
         return sum / parts;
     }
 
     ImageView<const float> t_;
     std::vector<double> values_;
+    bool inside_ = false; ///< all samples lie within the picture
 };
 
 /// Crossings of the half level, between the air and `behind` or else what most rays show, on every ray from

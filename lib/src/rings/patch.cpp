@@ -35,7 +35,8 @@ void take_blocks(Patch& patch, const TransmissionMap& map) {
         for (int by = 0; by < patch.bin; ++by) {
             const float* row = map.t.view().row(patch.y0 + y * patch.bin + by) + patch.x0;
             float* out = patch.smooth.data() + patch.at(0, y);
-            for (int x = 0; x < patch.width; ++x)
+            if (patch.bin == 1) std::copy_n(row, patch.width, out);
+            for (int x = 0; x < patch.width && patch.bin > 1; ++x)
                 for (int bx = 0; bx < patch.bin; ++bx)
                     out[x] += row[x * patch.bin + bx] * share;
         }
