@@ -6,6 +6,9 @@ add_library(ringwall_flags INTERFACE)
 # Contraction off: a fused multiply-add would make the last bit depend on the machine and the build.
 target_compile_options(ringwall_flags INTERFACE -ffp-contract=off -Wall -Wextra -Wpedantic -Wshadow
                                                 -Wnon-virtual-dtor -Woverloaded-virtual
+                                                # nobody reads errno after a root, nor traps: without, roots and choices in loops
+                                                # become vectors, of the same bits
+                                                -fno-math-errno -fno-trapping-math
                                                 # g++ 12 sees an overlap in "text" + std::string (GCC bug 105651)
                                                 -Wno-restrict)
 if(RINGWALL_STRICT)

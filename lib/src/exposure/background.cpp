@@ -11,6 +11,7 @@ namespace ringwall::exposure {
 namespace {
 
 constexpr int most_terms = 14; // order 4 without the constant
+constexpr int slope_terms = 5; // order 2
 
 int terms(int order) {
     return (order + 1) * (order + 2) / 2 - 1;
@@ -37,14 +38,26 @@ double tukey(double r) {
     return std::abs(t) < 1 ? (1 - t * t) * (1 - t * t) : 0;
 }
 
-/// Normal equations that grow by one row at a time.
-struct Equations {
-    Eigen::MatrixXd matrix;
-    Eigen::VectorXd right;
-    explicit Equations(int n) : matrix(Eigen::MatrixXd::Zero(n, n)), right(Eigen::VectorXd::Zero(n)) {}
-    void add(const Eigen::VectorXd& row, double value, double weight) {
-        matrix.selfadjointView<Eigen::Lower>().rankUpdate(row, weight);
-        right += weight * value * row;
+/// Normal equations that grow by one row at a time: some terms of the surface, and at most one level that the
+/// row stands on.
+class Equations {
+  public:
+    Equations(int surface_terms, int levels)
+        : terms_(surface_terms), matrix_(Eigen::MatrixXd::Zero(terms_ + levels, terms_ + levels)),
+          right_(Eigen::VectorXd::Zero(terms_ + levels)) {}
+    /// `row`: the surface's terms; `level`: index of the level, or -1.
+    void add(const double* row, int level, double value, double weight) {
+        for (int j = 0; j < terms_; ++j) {
+            const double weighted = weight * row[j];
+            double* column = matrix_.col(j).data(); // the lower triangle is filled
+            for (int i = j; i < terms_; ++i)
+                column[i] += weighted * row[i];
+            if (level >= 0) column[terms_ + level] += weighted;
+            right_[j] += weight * value * row[j];
+        }
+        if (level < 0) return;
+        matrix_(terms_ + level, terms_ + level) += weight;
+        right_[terms_ + level] += weight * value;
     }
     /// Weak pull of the surface's terms towards zero: it only speaks where the picture says nothing.
     void pull(int order) {
@@ -52,13 +65,22 @@ struct Equations {
         for (int degree = 1; degree <= order; ++degree)
             for (int i = 0; i <= degree; ++i, ++term) {
                 const double usual = degree <= 1 ? 0.3 : degree == 2 ? 0.1 : 0.02;
-                matrix(term, term) += 1 / (usual * usual);
+                matrix_(term, term) += 1 / (usual * usual);
             }
     }
-    [[nodiscard]] Eigen::VectorXd solve() const {
-        const Eigen::MatrixXd full = matrix.selfadjointView<Eigen::Lower>();
-        return full.ldlt().solve(right);
+    void pull_level(int level, double towards, double weight) {
+        matrix_(terms_ + level, terms_ + level) += weight;
+        right_[terms_ + level] += weight * towards;
     }
+    [[nodiscard]] Eigen::VectorXd solve() const {
+        const Eigen::MatrixXd full = matrix_.selfadjointView<Eigen::Lower>();
+        return full.ldlt().solve(right_);
+    }
+
+  private:
+    int terms_;
+    Eigen::MatrixXd matrix_;
+    Eigen::VectorXd right_;
 };
 
 struct Spot {
@@ -66,13 +88,29 @@ struct Spot {
     double value = 0; ///< ln of the mean
     double sigma = 0;
     int col = 0, row = 0;
+    std::array<double, most_terms> terms{}; ///< of the surface there; a lower order takes the first ones
+    [[nodiscard]] double on(const Surface& surface) const {
+        double sum = 0;
+        for (std::size_t k = 0; k < surface.weights.size(); ++k)
+            sum += surface.weights[k] * terms[k];
+        return sum;
+    }
 };
 
 struct Pair {
     int first = 0, second = 0;
 };
 
-std::vector<Spot> usable(const FlatSpots& flat, const NoiseLine& noise, double brightest) {
+/// Calls work(i) for each of a list, in no order.
+template<typename List, typename Work>
+void over_spots(const List& list, const Work& work) {
+    over_rows(static_cast<int>(list.size()), [&](int first, int last) {
+        for (int i = first; i < last; ++i)
+            work(static_cast<std::size_t>(i));
+    });
+}
+
+std::vector<Spot> usable(const FlatSpots& flat, const NoiseLine& noise, double brightest, int highest_order) {
     std::vector<Spot> spots;
     for (const FlatSpot& s : flat.spots) {
         if (s.mean < 0.03 * brightest) continue; // the log of next to nothing
@@ -86,6 +124,8 @@ std::vector<Spot> usable(const FlatSpots& flat, const NoiseLine& noise, double b
         spot.row = s.row;
         spots.push_back(spot);
     }
+    over_spots(spots,
+               [&](std::size_t i) { basis(highest_order, spots[i].x, spots[i].y, spots[i].terms.data()); });
     return spots;
 }
 
@@ -106,67 +146,82 @@ std::vector<Pair> make_pairs(const Blocks& blocks, const std::vector<Spot>& spot
     return pairs;
 }
 
+/// What two neighbours say about the surface's slope: its terms' differences and T's.
+struct Slope {
+    std::array<double, slope_terms> terms{};
+    double difference = 0, sigma = 1;
+    double weight = 0;
+};
+
+std::vector<Slope> slopes_of(const std::vector<Spot>& spots, const std::vector<Pair>& pairs, int order) {
+    std::vector<Slope> slopes(pairs.size());
+    over_spots(pairs, [&](std::size_t i) {
+        const Spot &p = spots[static_cast<std::size_t>(pairs[i].first)],
+                   &q = spots[static_cast<std::size_t>(pairs[i].second)];
+        for (std::size_t k = 0; k < static_cast<std::size_t>(terms(order)); ++k)
+            slopes[i].terms[k] = q.terms[k] - p.terms[k];
+        slopes[i].difference = q.value - p.value;
+        slopes[i].sigma = std::hypot(p.sigma, q.sigma);
+    });
+    return slopes;
+}
+
 Surface surface_from_slopes(const std::vector<Spot>& spots, const std::vector<Pair>& pairs, int order) {
-    Surface surface;
-    surface.order = order;
-    surface.weights.assign(static_cast<std::size_t>(terms(order)), 0);
-    const int n = terms(order);
-    Eigen::VectorXd a(n), b(n);
+    const auto n = static_cast<std::size_t>(terms(order));
+    Surface surface{order, std::vector<double>(n, 0.0)};
+    std::vector<Slope> slopes = slopes_of(spots, pairs, order);
     for (int round = 0; round < 6; ++round) {
-        Equations equations(n);
-        equations.pull(order);
-        for (const Pair& pair : pairs) {
-            const Spot &p = spots[static_cast<std::size_t>(pair.first)],
-                       &q = spots[static_cast<std::size_t>(pair.second)];
-            basis(order, p.x, p.y, a.data());
-            basis(order, q.x, q.y, b.data());
-            const double sigma = std::hypot(p.sigma, q.sigma), difference = q.value - p.value;
+        // The first rounds see the whole heel in the residual: let them look wider.
+        const double width = round < 2 ? 2 : 1;
+        over_spots(slopes, [&](std::size_t i) {
+            Slope& s = slopes[i];
             double fitted = 0;
-            for (int k = 0; k < n; ++k)
-                fitted += surface.weights[static_cast<std::size_t>(k)] * (b[k] - a[k]);
-            // The first rounds see the whole heel in the residual: let them look wider.
-            const double width = round < 2 ? 2 : 1;
-            const double w = tukey((difference - fitted) / (width * sigma)) / (sigma * sigma);
-            if (w > 0) equations.add(b - a, difference, w);
-        }
+            for (std::size_t k = 0; k < n; ++k)
+                fitted += surface.weights[k] * s.terms[k];
+            s.weight = tukey((s.difference - fitted) / (width * s.sigma)) / (s.sigma * s.sigma);
+        });
+        Equations equations(terms(order), 0);
+        equations.pull(order);
+        for (const Slope& s : slopes)
+            if (s.weight > 0) equations.add(s.terms.data(), -1, s.difference, s.weight);
         const Eigen::VectorXd x = equations.solve();
-        for (int k = 0; k < n; ++k)
-            surface.weights[static_cast<std::size_t>(k)] = x[k];
+        for (std::size_t k = 0; k < n; ++k)
+            surface.weights[k] = x[static_cast<Eigen::Index>(k)];
     }
     return surface;
 }
 
 std::vector<LogSample> flattened(const std::vector<Spot>& spots, const Surface& surface) {
-    std::vector<LogSample> samples;
-    samples.reserve(spots.size());
-    for (const Spot& s : spots)
-        samples.push_back({s.value - surface.at(s.x, s.y), s.sigma});
+    std::vector<LogSample> samples(spots.size());
+    over_spots(spots, [&](std::size_t i) {
+        samples[i] = {spots[i].value - spots[i].on(surface), spots[i].sigma};
+    });
     return samples;
 }
 
 /// One least-squares fit of surface and offsets with the classes held; returns the levels it moved.
 void fit_with_levels(const std::vector<Spot>& spots, Surface& surface, std::vector<LogLevel>& levels,
                      double scale) {
-    const int n = terms(surface.order), k = static_cast<int>(levels.size());
-    Equations equations(n + k);
-    equations.pull(surface.order);
-    Eigen::VectorXd row(n + k);
-    for (const Spot& s : spots) {
-        const double flat = s.value - surface.at(s.x, s.y);
+    struct Seen {
+        int level = 0;
+        double weight = 0;
+    };
+    std::vector<Seen> seen(spots.size());
+    over_spots(spots, [&](std::size_t i) {
+        const double flat = spots[i].value - spots[i].on(surface);
         const int level = nearest_level(levels, flat);
-        const double sigma = std::max(s.sigma, 1e-4) * scale;
-        const double w =
-            tukey((flat - levels[static_cast<std::size_t>(level)].value) / sigma) / (sigma * sigma);
-        if (w == 0) continue;
-        row.setZero();
-        basis(surface.order, s.x, s.y, row.data());
-        row[n + level] = 1;
-        equations.add(row, s.value, w);
-    }
-    for (int j = 0; j < k; ++j) {
-        equations.matrix(n + j, n + j) += 1e-6;
-        equations.right[n + j] += 1e-6 * levels[static_cast<std::size_t>(j)].value;
-    }
+        const double sigma = std::max(spots[i].sigma, 1e-4) * scale;
+        seen[i] = {level,
+                   tukey((flat - levels[static_cast<std::size_t>(level)].value) / sigma) / (sigma * sigma)};
+    });
+    const int n = terms(surface.order), k = static_cast<int>(levels.size());
+    Equations equations(n, k);
+    equations.pull(surface.order);
+    for (std::size_t i = 0; i < spots.size(); ++i)
+        if (seen[i].weight != 0)
+            equations.add(spots[i].terms.data(), seen[i].level, spots[i].value, seen[i].weight);
+    for (int j = 0; j < k; ++j)
+        equations.pull_level(j, levels[static_cast<std::size_t>(j)].value, 1e-6);
     const Eigen::VectorXd x = equations.solve();
     for (int j = 0; j < n; ++j)
         surface.weights[static_cast<std::size_t>(j)] = x[j];
@@ -177,14 +232,13 @@ void fit_with_levels(const std::vector<Spot>& spots, Surface& surface, std::vect
 /// Scatter about the nearest level over its noise, of the better half of the spots times 1.48: 1 when all is
 /// explained.
 double misfit(const std::vector<Spot>& spots, const Surface& surface, const std::vector<LogLevel>& levels) {
-    std::vector<float> r;
-    for (const Spot& s : spots) {
-        const double flat = s.value - surface.at(s.x, s.y);
-        const int level = nearest_level(levels, flat);
-        if (level >= 0)
-            r.push_back(
-                static_cast<float>(std::abs(flat - levels[static_cast<std::size_t>(level)].value) / s.sigma));
-    }
+    if (levels.empty()) return 1;
+    std::vector<float> r(spots.size());
+    over_spots(spots, [&](std::size_t i) {
+        const double flat = spots[i].value - spots[i].on(surface);
+        const auto level = static_cast<std::size_t>(nearest_level(levels, flat));
+        r[i] = static_cast<float>(std::abs(flat - levels[level].value) / spots[i].sigma);
+    });
     return r.empty() ? 1 : quantile(r, 0.5) * 1.4826;
 }
 
@@ -219,8 +273,7 @@ Surface raised(const Surface& surface, int order) {
 std::vector<LogSample> block_samples(const Blocks& blocks, const Surface& surface, const NoiseLine& noise,
                                      double correlation, double brightest) {
     const Frame frame(blocks.cols * block_px, blocks.rows * block_px);
-    std::vector<LogSample> samples;
-    for (int row = 0; row < blocks.rows; ++row)
+    return joined_rows<LogSample>(blocks.rows, [&](int row, std::vector<LogSample>& samples) {
         for (int col = 0; col < blocks.cols; ++col) {
             const std::size_t i = blocks.at(col, row);
             const double mean = blocks.mean[i];
@@ -234,7 +287,7 @@ std::vector<LogSample> block_samples(const Blocks& blocks, const Surface& surfac
             samples.push_back({std::log(mean) - surface.at(x, y),
                                std::max(2e-5, log_sigma(noise, mean, block_px * block_px, correlation))});
         }
-    return samples;
+    });
 }
 
 /// The brightest level that stands out, among flat spots or single blocks.
@@ -282,7 +335,7 @@ Background fit_background(const Blocks& blocks, const FlatSpots& flat, const Noi
     Background background;
     std::vector<float> means = blocks.mean;
     const double brightest = quantile(means, 0.999);
-    const std::vector<Spot> spots = usable(flat, noise, brightest);
+    const std::vector<Spot> spots = usable(flat, noise, brightest, std::max(2, highest_order));
     if (spots.size() < 50) {
         background.open = std::log(std::max(brightest, 1e-30));
         return background;

@@ -1,8 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "exposure/blocks.hpp"
 
-#include <opencv2/core.hpp>
-
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -85,14 +83,19 @@ double usual_ratio(std::vector<float> ratios, double share, double of_independen
     return std::clamp(quantile(ratios, share) / of_independent_pixels, 1.0, 8.0);
 }
 
+/// How many rows half, half + step, ... leave room for `half` more.
+int steps(int rows, int half, int step) {
+    return rows > 2 * half ? (rows - 2 * half - 1) / step + 1 : 0;
+}
+
 double usual_ratio(const Blocks& blocks, double quantum, int half) {
-    std::vector<float> ratios;
-    for (int row = half; row + half < blocks.rows; row += 3)
+    auto ratios = joined_rows<float>(steps(blocks.rows, half, 3), [&](int i, std::vector<float>& list) {
         for (int col = half; col + half < blocks.cols; col += 3) {
-            const Neighbourhood seen = look(blocks, col, row, half);
+            const Neighbourhood seen = look(blocks, col, half + 3 * i, half);
             if (seen.within <= 0 || seen.cut) continue;
-            ratios.push_back(static_cast<float>(over_noise(seen.between, seen, quantum)));
+            list.push_back(static_cast<float>(over_noise(seen.between, seen, quantum)));
         }
+    });
     const FlatRule rule = rule_of(half);
     const double first = usual_ratio(ratios, 0.02, rule.low); // on a crowded board little is flat
     // Again from those that pass: by then the low quantile is no longer a guess about how much of the picture
@@ -102,10 +105,6 @@ double usual_ratio(const Blocks& blocks, double quantum, int half) {
 }
 
 } // namespace
-
-void over_rows(int rows, const std::function<void(int, int)>& work) {
-    cv::parallel_for_(cv::Range(0, rows), [&](const cv::Range& range) { work(range.start, range.end); });
-}
 
 Blocks make_blocks(ImageView<const float> picture) {
     Blocks blocks;
@@ -157,7 +156,8 @@ FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step, int ha
     found.correlation = usual_ratio(blocks, quantum, half);
     const double limit = rule_of(half).limit * found.correlation;
     const Frame frame(blocks.cols * block_px, blocks.rows * block_px);
-    for (int row = half; row + half < blocks.rows; row += step)
+    const auto put = [&](int i, std::vector<FlatSpot>& list) {
+        const int row = half + step * i;
         for (int col = half; col + half < blocks.cols; col += step) {
             const Neighbourhood seen = look(blocks, col, row, half);
             if (over_noise(seen.between, seen, quantum) > limit) continue;
@@ -170,8 +170,10 @@ FlatSpots find_flat_spots(const Blocks& blocks, double quantum, int step, int ha
             spot.mean = static_cast<float>(seen.mean);
             spot.variance = static_cast<float>(seen.within);
             spot.cut = seen.cut;
-            found.spots.push_back(spot);
+            list.push_back(spot);
         }
+    };
+    found.spots = joined_rows<FlatSpot>(steps(blocks.rows, half, step), put);
     return found;
 }
 

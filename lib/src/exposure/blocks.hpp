@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "bridge/parallel.hpp"
 #include "ringwall/image.hpp"
 
-#include <functional>
+#include <algorithm>
 #include <vector>
 
 namespace ringwall::exposure {
@@ -11,9 +12,21 @@ namespace ringwall::exposure {
 /// Side of the coarse blocks that all fits over a whole picture stand on, in pixels.
 inline constexpr int block_px = 4;
 
-/// Runs work(first_row, last_row) over [0, rows) on the pool in force. The work must write to places of its
-/// own, so that the split changes no bit.
-void over_rows(int rows, const std::function<void(int, int)>& work);
+using bridge::over_rows;
+
+/// What put(row, list) puts into its list for each row, one row after the other.
+template<typename Item, typename Put>
+std::vector<Item> joined_rows(int rows, const Put& put) {
+    std::vector<std::vector<Item>> of_row(static_cast<std::size_t>(std::max(rows, 0)));
+    over_rows(rows, [&](int first, int last) {
+        for (int row = first; row < last; ++row)
+            put(row, of_row[static_cast<std::size_t>(row)]);
+    });
+    std::vector<Item> all;
+    for (const auto& list : of_row)
+        all.insert(all.end(), list.begin(), list.end());
+    return all;
+}
 
 /// Mean and variance (unbiased, 15 degrees of freedom) of every 4 x 4 block; the rest at the right and the
 /// bottom is left out. Grey values in the picture's own unit.

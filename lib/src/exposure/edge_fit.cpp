@@ -120,7 +120,11 @@ bool start_edge(ImageView<const float> t, const NoiseModel& noise, Edge& edge) {
 EdgeEquations linearise(ImageView<const float> t, const NoiseModel& noise, const Edge& edge) {
     EdgeEquations equations;
     over_rows_of(t, noise, edge, [&](const PixelRow& row) {
-        equations.matrix.selfadjointView<Eigen::Lower>().rankUpdate(row.slope, 1 / row.variance);
+        for (int j = 0; j < 6; ++j) { // the lower triangle is all that is read
+            const double weighted = 1 / row.variance * row.slope[j];
+            for (int i = j; i < 6; ++i)
+                equations.matrix(i, j) += weighted * row.slope[i];
+        }
         equations.right += row.slope * (row.residual / row.variance);
         equations.chi2 += row.residual * row.residual / row.variance;
         equations.squares += row.residual * row.residual;

@@ -20,6 +20,7 @@ namespace {
 struct Slope {
     double x = 0, y = 0;
     [[nodiscard]] double size() const { return std::hypot(x, y); }
+    [[nodiscard]] double square() const { return x * x + y * y; }
 };
 
 /// Sobel's operator on the block means, in T a block.
@@ -40,12 +41,18 @@ bool touches_open(const Blocks& b, int col, int row) {
 std::optional<Edge> steepest_in_cell(const Blocks& blocks, int col0, int row0, int cell,
                                      const NoiseModel& noise, bool at_open) {
     Slope best;
+    double most = 0, least_square = 0;
     int col = 0, row = 0;
     for (int r = std::max(3, row0); r < std::min(row0 + cell, blocks.rows - 3); ++r)
         for (int c = std::max(3, col0); c < std::min(col0 + cell, blocks.cols - 3); ++c) {
             const Slope slope = slope_at(blocks, c, r);
-            if (slope.size() <= best.size() || touches_open(blocks, c, r) != at_open) continue;
+            // Roots only where squares do not tell.
+            if (slope.square() < least_square || slope.size() <= most ||
+                touches_open(blocks, c, r) != at_open)
+                continue;
             best = slope;
+            most = best.size();
+            least_square = best.square() * (1 - 1e-9);
             col = c;
             row = r;
         }
@@ -62,11 +69,12 @@ std::optional<Edge> steepest_in_cell(const Blocks& blocks, int col0, int row0, i
 std::vector<Edge> candidates(const Blocks& blocks, const NoiseModel& noise, int cell, std::size_t most) {
     std::vector<Edge> edges;
     for (const bool at_open : {true, false}) {
-        std::vector<Edge> found;
-        for (int row = 0; row < blocks.rows; row += cell)
+        const auto put = [&](int row, std::vector<Edge>& list) {
             for (int col = 0; col < blocks.cols; col += cell)
-                if (const auto edge = steepest_in_cell(blocks, col, row, cell, noise, at_open))
-                    found.push_back(*edge);
+                if (const auto edge = steepest_in_cell(blocks, col, row * cell, cell, noise, at_open))
+                    list.push_back(*edge);
+        };
+        const auto found = joined_rows<Edge>((blocks.rows + cell - 1) / cell, put);
         const std::size_t n = std::min(found.size(), most);
         for (std::size_t i = 0; i < n; ++i)
             edges.push_back(found[i * found.size() / n]);

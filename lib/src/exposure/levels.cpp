@@ -60,11 +60,11 @@ void smooth(Density& density) {
         if (n == 0) continue;
         const double width = density.sigma[static_cast<std::size_t>(b)] / density.step;
         const auto reach = static_cast<std::ptrdiff_t>(std::ceil(4 * width));
-        for (std::ptrdiff_t j = std::max<std::ptrdiff_t>(0, b - reach); j <= std::min(bins - 1, b + reach);
-             ++j) {
-            const double z = static_cast<double>(j - b) / width;
-            density.smooth[static_cast<std::size_t>(j)] +=
-                n * std::exp(-0.5 * z * z) / (width * 2.5066282746310002);
+        for (std::ptrdiff_t away = 0; away <= reach; ++away) {
+            const double z = static_cast<double>(away) / width;
+            const double height = n * std::exp(-0.5 * z * z) / (width * 2.5066282746310002);
+            if (b - away >= 0) density.smooth[static_cast<std::size_t>(b - away)] += height;
+            if (away > 0 && b + away < bins) density.smooth[static_cast<std::size_t>(b + away)] += height;
         }
     }
 }
@@ -90,15 +90,39 @@ bool stands_out(const Density& d, std::size_t peak, double fewest) {
     return n - lost > 4 * std::sqrt(n);
 }
 
+/// The samples' values within `reach` of a level, in their order: most samples are far from it.
+class Near {
+  public:
+    Near(const std::vector<LogSample>& samples, double reach) : samples_(samples), reach_(reach) {}
+    /// Those that lie within `width` of `level` are among these.
+    const std::vector<double>& around(double level, double width) {
+        if (values_.empty() || std::abs(level - middle_) + width > reach_) gather(level);
+        return values_;
+    }
+
+  private:
+    void gather(double level) {
+        middle_ = level;
+        values_.clear();
+        for (const LogSample& s : samples_)
+            if (std::abs(s.value - level) <= reach_) values_.push_back(s.value);
+    }
+    const std::vector<LogSample>& samples_;
+    double reach_;
+    double middle_ = 0;
+    std::vector<double> values_;
+};
+
 /// Mean of the samples within 2 sigma of the peak, moved until it rests: symmetric about the peak, so tails
 /// weigh little.
 LogLevel refine(const std::vector<LogSample>& samples, double start, double sigma) {
     LogLevel level;
     level.value = start;
+    Near near(samples, 3 * sigma);
     for (int round = 0; round < 6; ++round) {
         double sum = 0, squares = 0, n = 0;
-        for (const LogSample& s : samples) {
-            const double d = s.value - level.value;
+        for (const double value : near.around(level.value, 2 * sigma)) {
+            const double d = value - level.value;
             if (std::abs(d) > 2 * sigma) continue;
             sum += d;
             squares += d * d;

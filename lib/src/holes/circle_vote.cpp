@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "holes/circle_vote.hpp"
 
+#include "core/wide.hpp"
+
 #include <Eigen/Dense>
 #include <algorithm>
 #include <array>
@@ -18,12 +20,13 @@ std::optional<Oval> through(Point a, Point b, Point c) {
 }
 
 /// Points on a plain circle, without roots or angles: this runs for every triple.
-int votes_on_circle(const RimPoints& points, const Oval& circle, double tolerance) {
+RINGWALL_WIDE int votes_on_circle(const RimPoints& points, const Oval& circle, double tolerance) {
     const double inner = std::max(0.0, circle.radius - tolerance), outer = circle.radius + tolerance;
     int n = 0;
-    for (const Point p : points) {
-        const double dx = p.x - circle.centre.x, dy = p.y - circle.centre.y, d2 = dx * dx + dy * dy;
-        n += d2 >= inner * inner && d2 <= outer * outer;
+    for (std::size_t i = 0; i < points.size(); ++i) {
+        const double dx = points[i].x - circle.centre.x, dy = points[i].y - circle.centre.y;
+        const double d2 = dx * dx + dy * dy;
+        n += static_cast<int>(d2 >= inner * inner) & static_cast<int>(d2 <= outer * outer);
     }
     return n;
 }
@@ -54,9 +57,24 @@ Oval best_of_triples(const RimPoints& points, double tolerance) {
     return best;
 }
 
-double tukey(double residual, double width) {
-    const double u = residual / width;
-    return std::abs(u) < 1 ? (1 - u * u) * (1 - u * u) : 0.0;
+constexpr std::size_t most_points = 64;
+
+/// Of so many points at a time: direction from the oval's centre, distance beyond it, Tukey's weight.
+struct Offsets {
+    std::array<double, most_points> c, s, residual, weight;
+};
+
+RINGWALL_WIDE void offsets_of(const Point* points, std::size_t count, const Oval& oval, double width,
+                              Offsets& out) {
+    for (std::size_t i = 0; i < count; ++i) {
+        const double dx = points[i].x - oval.centre.x, dy = oval.centre.y - points[i].y;
+        const double r = std::max(std::sqrt(dx * dx + dy * dy), 1e-9);
+        const double c = dx / r, s = dy / r, c2 = c * c - s * s, s2 = 2 * c * s;
+        const double residual = r - (oval.radius + oval.a2 * c2 + oval.b2 * s2), u = residual / width;
+        const double inside = 1 - u * u;
+        out.c[i] = c, out.s[i] = s, out.residual[i] = residual;
+        out.weight[i] = std::abs(u) < 1 ? inside * inside : 0.0;
+    }
 }
 
 /// One weighted Gauss-Newton step over centre and radius, with 5 unknowns also a2 and b2.
@@ -66,18 +84,23 @@ Oval step(const RimPoints& points, const Oval& oval, double width) {
     Eigen::Matrix<double, unknowns, unknowns> normal =
         Eigen::Matrix<double, unknowns, unknowns>::Identity() * 1e-9;
     Row right = Row::Zero();
-    for (const Point p : points) {
-        const double dx = p.x - oval.centre.x, dy = oval.centre.y - p.y,
-                     r = std::max(std::sqrt(dx * dx + dy * dy), 1e-9);
-        const double c = dx / r, s = dy / r, c2 = c * c - s * s, s2 = 2 * c * s;
-        const double residual = r - (oval.radius + oval.a2 * c2 + oval.b2 * s2);
-        const double weight = tukey(residual, width);
-        if (weight <= 0) continue;
-        Row row;
-        row[0] = c, row[1] = -s, row[2] = 1;
-        if constexpr (unknowns == 5) row[3] = c2, row[4] = s2;
-        normal += weight * row * row.transpose();
-        right += weight * residual * row;
+    Offsets at;
+    for (std::size_t first = 0; first < points.size(); first += most_points) {
+        const std::size_t count = std::min(most_points, points.size() - first);
+        offsets_of(&points[first], count, oval, width, at);
+        for (std::size_t i = 0; i < count; ++i) {
+            const double c = at.c[i], s = at.s[i];
+            if (at.weight[i] == 0) continue;
+            Row row;
+            row[0] = c, row[1] = -s, row[2] = 1;
+            if constexpr (unknowns == 5) row[3] = c * c - s * s, row[4] = 2 * c * s;
+            for (int j = 0; j < unknowns; ++j) { // the lower triangle is all that is read
+                const double weighted = at.weight[i] * row[j];
+                for (int k = 0; k <= j; ++k)
+                    normal(j, k) += weighted * row[k];
+                right[j] += at.weight[i] * at.residual[i] * row[j];
+            }
+        }
     }
     const Row change = normal.ldlt().solve(right);
     Oval next = oval;
@@ -101,8 +124,8 @@ bool plausible(const Oval& oval) {
 
 } // namespace
 
-double Oval::reach_from(Point origin, double angle) const {
-    const double dx = std::cos(angle), dy = -std::sin(angle);
+double Oval::reach_from(Point origin, Point direction) const {
+    const double dx = direction.x, dy = direction.y;
     // Where the ray leaves the circle; the rest by fixed-point, the outline being near it.
     const double fx = centre.x - origin.x, fy = centre.y - origin.y, along = fx * dx + fy * dy;
     const double under = radius * radius - (fx * fx + fy * fy - along * along);

@@ -24,8 +24,11 @@ struct Oval {
         if (r2 < 1e-18) return r - radius - a2;
         return r - radius - (a2 * (dx * dx - dy * dy) + b2 * 2 * dx * dy) / r2; // cos 2a, sin 2a
     }
-    /// Distance from `origin` (inside) to the outline in the direction `angle`.
-    [[nodiscard]] double reach_from(Point origin, double angle) const;
+    /// Distance from `origin` (inside) to the outline in a direction of length 1 (y down).
+    [[nodiscard]] double reach_from(Point origin, Point direction) const;
+    [[nodiscard]] double reach_from(Point origin, double angle) const {
+        return reach_from(origin, Point{std::cos(angle), -std::sin(angle)});
+    }
 };
 
 /// The circle that most points lie on within `tolerance`, from triples of points spread over many parts of

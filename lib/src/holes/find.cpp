@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "holes/find.hpp"
 
+#include "bridge/parallel.hpp"
 #include "holes/covered_rim.hpp"
 #include "holes/grey_scale.hpp"
 #include "holes/judge.hpp"
@@ -15,6 +16,8 @@
 
 namespace ringwall::holes {
 namespace {
+
+constexpr std::size_t batch_blobs = 48; // more are looked at for nothing, fewer leave threads waiting
 
 RimSearch search_of(const Blob& blob, const GreyScale& grey) {
     RimSearch search;
@@ -167,21 +170,39 @@ bool known(const std::vector<Found>& found, const Blob& blob) {
     });
 }
 
+/// What stands at one blob, looked at by itself; nothing: score 0.
+Found look_at(const Blob& blob, const Pyramid& pyramid, const GreyScale& grey, const TransmissionMap& map) {
+    const auto rim = fit_rim(pyramid.level(blob.level), search_of(blob, grey));
+    if (!rim) return {};
+    Found f{*rim, blob.level, 0};
+    look_for_air(f, pyramid, grey);
+    if (f.score <= 0) {
+        f = {*rim, blob.level, 0};
+        look_for_covered(f, pyramid, grey);
+    }
+    if (f.score > 0 && cut_by_border(f, map)) f.score = 0;
+    return f;
+}
+
+/// Blobs in their order, each only when none before it has found its rim. They are looked at in batches, all
+/// of one at a time: what a batch's own earlier blobs make known is then left out, as if it had not been
+/// looked at, so that neither the batch's size nor the number of threads changes what is found.
 std::vector<Found> bright_rims(const Pyramid& pyramid, const GreyScale& grey, const TransmissionMap& map,
                                Watch& watch) {
+    std::vector<Blob> blobs = find_blobs(pyramid, bright_choice(grey), watch);
+    std::erase_if(blobs, [&](const Blob& blob) { return !worth_a_look(blob, grey); });
     std::vector<Found> found;
-    for (const Blob& blob : find_blobs(pyramid, bright_choice(grey), watch)) {
-        if (watch.cancelled()) throw Cancelled{};
-        if (!worth_a_look(blob, grey) || known(found, blob)) continue;
-        const auto rim = fit_rim(pyramid.level(blob.level), search_of(blob, grey));
-        if (!rim) continue;
-        Found f{*rim, blob.level, 0};
-        look_for_air(f, pyramid, grey);
-        if (f.score <= 0) {
-            f = {*rim, blob.level, 0};
-            look_for_covered(f, pyramid, grey);
-        }
-        if (f.score > 0 && !cut_by_border(f, map)) found.push_back(f);
+    for (std::size_t next = 0; next < blobs.size();) {
+        std::vector<const Blob*> batch;
+        for (; next < blobs.size() && batch.size() < batch_blobs; ++next)
+            if (!known(found, blobs[next])) batch.push_back(&blobs[next]);
+        std::vector<Found> seen(batch.size());
+        bridge::over_each(static_cast<int>(batch.size()), watch, [&](int i) {
+            const auto at = static_cast<std::size_t>(i);
+            seen[at] = look_at(*batch[at], pyramid, grey, map);
+        });
+        for (std::size_t i = 0; i < batch.size(); ++i)
+            if (seen[i].score > 0 && !known(found, *batch[i])) found.push_back(seen[i]);
     }
     return found;
 }

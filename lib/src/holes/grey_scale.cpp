@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "holes/grey_scale.hpp"
 
+#include "bridge/parallel.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstdint>
+#include <numeric>
 #include <optional>
 #include <vector>
 
@@ -85,14 +88,29 @@ std::optional<double> void_mode(const Histogram& h, double reach) {
 /// texture disturbs least.
 double noise_from_differences(ImageView<const float> t, int lag) {
     constexpr float low = 0.15F, high = 0.985F; // beyond these a stretched scale may be cut off flat
-    std::vector<float> differences;
     const int step = std::max(1, static_cast<int>(t.size() / 400000));
-    int count = 0;
-    for (int y = 0; y < t.height(); ++y)
-        for (int x = lag; x + lag < t.width(); ++x) {
-            if (t(x, y) < low || t(x, y) > high || count++ % step != 0) continue;
-            differences.push_back(std::abs(2 * t(x, y) - t(x - lag, y) - t(x + lag, y)));
+    const auto usable = [](float value) { return value >= low && value <= high; };
+    std::vector<int> before(static_cast<std::size_t>(t.height()) + 1, 0); // usable pixels of the rows above
+    bridge::over_rows(t.height(), [&](int first, int last) {
+        for (int y = first; y < last; ++y)
+            before[static_cast<std::size_t>(y) + 1] =
+                static_cast<int>(std::count_if(t.row(y) + lag, t.row(y) + t.width() - lag, usable));
+    });
+    std::partial_sum(before.begin(), before.end(), before.begin());
+    std::vector<float> differences(static_cast<std::size_t>((before.back() + step - 1) / step));
+    bridge::over_rows(t.height(), [&](int first, int last) {
+        for (int y = first; y < last; ++y) {
+            const float* row = t.row(y);
+            int count = before[static_cast<std::size_t>(y)];
+            for (int x = lag; x + lag < t.width(); ++x) {
+                if (!usable(row[x])) continue;
+                if (count % step == 0)
+                    differences[static_cast<std::size_t>(count / step)] =
+                        std::abs(2 * row[x] - row[x - lag] - row[x + lag]);
+                ++count;
+            }
         }
+    });
     if (differences.size() < 100) return 0.01;
     const auto quartile = differences.begin() + static_cast<std::ptrdiff_t>(differences.size() / 4);
     std::nth_element(differences.begin(), quartile, differences.end());

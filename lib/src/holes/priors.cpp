@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "holes/fit.hpp"
 
+#include "bridge/parallel.hpp"
 #include "holes/cover.hpp"
 #include "holes/rim_choice.hpp"
 #include "holes/rim_start.hpp"
@@ -21,8 +22,9 @@ constexpr double widest_px = 120;              // a larger hole's rim brings mor
 constexpr int rounds = 8;
 constexpr double blur_doubt = 0.007; // etched copper has sloping walls
 constexpr double assumed_sigma_px = 1.2;
-constexpr double model_share = 0.003; // what a Gaussian leaves of a real blur, as a share
-constexpr int most_heard = 30;        // readings a round
+constexpr double model_share = 0.003;             // what a Gaussian leaves of a real blur, as a share
+constexpr int most_heard = 30;                    // readings a round
+constexpr std::size_t batch = 6, first_batch = 2; // readings at a time, with and before a barrel's level
 constexpr int enough_large = 2;
 constexpr double small_sigmas = 14;    // radius of a barrel, in blur
 constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
@@ -87,8 +89,11 @@ Testimony hear(const TransmissionMap& map, const NoiseModel& noise, std::vector<
                const RimShared& shared, const Estimate& sigma, const Estimate& barrel) {
     Testimony t{.shared = shared, .witnesses = std::move(witnesses)};
     bool any_barrel = false;
-    for (Witness& w : t.witnesses) {
-        refit(map, noise, shared, w);
+    bridge::over_rows(static_cast<int>(t.witnesses.size()), [&](int first, int last) {
+        for (int i = first; i < last; ++i)
+            refit(map, noise, shared, t.witnesses[static_cast<std::size_t>(i)]);
+    });
+    for (const Witness& w : t.witnesses) {
         const double per_dof = std::max(w.fit.chi2_per_dof(), 0.2);
         t.chi2 += w.fit.chi2 / w.scatter;
         if (!w.fit.converged || per_dof > misfit_limit * w.scatter) continue; // lost its way
@@ -160,38 +165,84 @@ bool narrow_land(const RimModel& model) {
     return model.plated && 4 * stepped > used;
 }
 
-/// Calls witnesses at given shared values: largest holes first, bare and plated ones up to their numbers,
-/// badly fitted ones sent away. Without an expectation the first barrel's own look starts the barrel level,
-/// which then stands in `shared`.
-std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit) {
+/// One candidate read at shared values that are its own only as long as no barrel has started the level.
+struct Hearing {
+    RimShared shared;
+    std::optional<RimChoice> choice;
+};
+
+Hearing hear_one(const Inquiry& inquiry, const HoleCandidate& candidate, const RimShared& shared,
+                 bool barrel_started) {
+    Hearing hearing{shared, {}};
+    const double open = inquiry.levels.open.value_or(1.0);
+    if (cover_of(inquiry.map, candidate, shared.sigma_px, open) < 1) return hearing; // has levels of its own
+    const RimStart start = look_at_rim(inquiry.map.t.view(), candidate, shared.sigma_px, open);
+    if (!start.usable) return hearing;
+    if (!barrel_started)
+        hearing.shared.barrel = inquiry.barrel.value_or(first_barrel_level(start, shared.sigma_px));
+    hearing.choice = choose_rim(inquiry.map.t.view(), inquiry.noise, start, hearing.shared, inquiry.levels);
+    return hearing;
+}
+
+/// Says something of what all holes share.
+bool speaks(const Hearing& hearing, const RimShared& shared, double limit) {
+    if (!hearing.choice || !hearing.choice->decided) return false;
+    const RimFit& fit = hearing.choice->chosen();
+    return fit.converged && fit.chi2_per_dof() <= limit && !narrow_ring(fit.model, shared) &&
+           !narrow_land(fit.model);
+}
+
+/// Witnesses being called: largest holes first, bare and plated ones up to their numbers.
+struct Calling {
     std::vector<Witness> witnesses;
     int bare = 0, plated = 0, heard = 0;
-    for (const HoleCandidate* c : inquiry.candidates) {
-        if (inquiry.watch.cancelled()) throw Cancelled{};
-        if (bare >= most_bare && plated >= most_plated) break;
+
+    [[nodiscard]] bool over(const HoleCandidate& next, double sigma_px) const {
         // Small barrels have narrow lands whose edge hides in the noise and pulls, small bare holes say
         // little: only where no large ones speak.
-        if (plated >= enough_large && c->radius_px < small_sigmas * shared.sigma_px) break;
-        if (++heard > most_heard) break;
-        const double open = inquiry.levels.open.value_or(1.0);
-        if (cover_of(inquiry.map, *c, shared.sigma_px, open) < 1) continue; // has levels of its own
-        const RimStart start = look_at_rim(inquiry.map.t.view(), *c, shared.sigma_px, open);
-        if (!start.usable) continue;
-        RimShared trial = shared;
-        if (!barrel_started)
-            trial.barrel = inquiry.barrel.value_or(first_barrel_level(start, trial.sigma_px));
-        RimChoice choice = choose_rim(inquiry.map.t.view(), inquiry.noise, start, trial, inquiry.levels);
-        int& count = choice.is_plated ? plated : bare;
-        const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
-        if (!choice.decided || !choice.chosen().converged || scatter > limit ||
-            narrow_ring(choice.chosen().model, shared) || narrow_land(choice.chosen().model) ||
-            count >= (choice.is_plated ? most_plated : most_bare))
-            continue;
-        if (choice.is_plated && !barrel_started) shared.barrel = trial.barrel, barrel_started = true;
-        witnesses.push_back({choice.chosen(), choice.belief, {choice.chosen().model, trial}, scatter});
-        ++count;
+        return (bare >= most_bare && plated >= most_plated) || heard >= most_heard ||
+               (plated >= enough_large && next.radius_px < small_sigmas * sigma_px);
     }
-    return witnesses;
+    /// False: there are enough of this kind.
+    bool take(const Hearing& hearing) {
+        const RimChoice& choice = *hearing.choice;
+        int& count = choice.is_plated ? plated : bare;
+        if (count >= (choice.is_plated ? most_plated : most_bare)) return false;
+        const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
+        witnesses.push_back(
+            {choice.chosen(), choice.belief, {choice.chosen().model, hearing.shared}, scatter});
+        ++count;
+        return true;
+    }
+};
+
+/// Calls witnesses at given shared values, badly fitted ones sent away. Without an expectation the first
+/// barrel's own look starts the barrel level, which then stands in `shared`.
+///
+/// They are read in batches, all of one at a time; those of a batch that come too late (enough were heard, or
+/// a barrel before them started the level) are read for nothing, or again, as if they had been read in turn:
+/// neither the batch's size nor the number of threads changes what is heard.
+std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit) {
+    Calling calling;
+    const auto& candidates = inquiry.candidates;
+    for (std::size_t next = 0; next < candidates.size();) {
+        if (calling.over(*candidates[next], shared.sigma_px)) break;
+        const std::size_t count = std::min(candidates.size() - next, barrel_started ? batch : first_batch);
+        std::vector<Hearing> heard(count);
+        bridge::over_each(static_cast<int>(count), inquiry.watch, [&](int i) {
+            const auto at = static_cast<std::size_t>(i);
+            heard[at] = hear_one(inquiry, *candidates[next + at], shared, barrel_started);
+        });
+        const bool had_barrel = barrel_started;
+        for (const Hearing& hearing : heard) {
+            if (had_barrel != barrel_started || calling.over(*candidates[next], shared.sigma_px)) break;
+            ++next, ++calling.heard;
+            if (!speaks(hearing, shared, limit) || !calling.take(hearing)) continue;
+            if (hearing.choice->is_plated && !barrel_started)
+                shared.barrel = hearing.shared.barrel, barrel_started = true;
+        }
+    }
+    return std::move(calling.witnesses);
 }
 
 /// The bare holes whose edge the model fits to the noise: they tell the blur whatever the barrels are.

@@ -2,6 +2,7 @@
 #include "holes/pyramid.hpp"
 
 #include "bridge/opencv.hpp"
+#include "bridge/parallel.hpp"
 
 #include <algorithm>
 #include <array>
@@ -27,20 +28,21 @@ constexpr Filter usual{1.0, 1.75, 0.0825, 4.7};
 constexpr Filter fine{0.7, 1.4, 0.1352,
                       3.2}; ///< for bores of 2 to 4 pixels whose dark wall lies under the usual centre
 
-void throw_if_cancelled(Watch& watch) {
-    if (watch.cancelled()) throw Cancelled{};
+int strips(int rows) {
+    return (rows + strip_rows - 1) / strip_rows;
 }
 
 Image<float> halved(ImageView<const float> from, Watch& watch) {
     Image<float> to(from.width() / 2, from.height() / 2);
-    for (int y = 0; y < to.height(); ++y) {
-        if (y % strip_rows == 0) throw_if_cancelled(watch);
-        const float* upper = from.row(2 * y);
-        const float* lower = from.row(2 * y + 1);
-        float* out = to.view().row(y);
-        for (int x = 0; x < to.width(); ++x)
-            out[x] = 0.25F * ((upper[2 * x] + upper[2 * x + 1]) + (lower[2 * x] + lower[2 * x + 1]));
-    }
+    bridge::over_each(strips(to.height()), watch, [&](int strip) {
+        for (int y = strip * strip_rows; y < std::min((strip + 1) * strip_rows, to.height()); ++y) {
+            const float* upper = from.row(2 * y);
+            const float* lower = from.row(2 * y + 1);
+            float* out = to.view().row(y);
+            for (int x = 0; x < to.width(); ++x)
+                out[x] = 0.25F * ((upper[2 * x] + upper[2 * x + 1]) + (lower[2 * x] + lower[2 * x + 1]));
+        }
+    });
     return to;
 }
 
@@ -137,10 +139,14 @@ void search_level(const Pyramid& pyramid, int k, const Filter& filter, const Blo
     const LevelGate gate{static_cast<float>(std::max(choice.least_response, 4 * filter.noise * noise)),
                          choice.least_core - choice.core_slack * noise / 3, choice.core_leak};
     const int rows = pyramid.level(k + 1).height();
-    for (int y = 0; y < rows; y += strip_rows) {
-        throw_if_cancelled(watch);
-        collect(pyramid, k, filter, choice.sign, gate, y, std::min(y + strip_rows, rows), out);
-    }
+    std::vector<std::vector<Blob>> found(static_cast<std::size_t>(strips(rows)));
+    bridge::over_each(strips(rows), watch, [&](int strip) {
+        const int first = strip * strip_rows;
+        collect(pyramid, k, filter, choice.sign, gate, first, std::min(first + strip_rows, rows),
+                found[static_cast<std::size_t>(strip)]);
+    });
+    for (const auto& of_strip : found)
+        out.insert(out.end(), of_strip.begin(), of_strip.end());
 }
 
 } // namespace

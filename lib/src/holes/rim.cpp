@@ -2,6 +2,7 @@
 #include "holes/rim.hpp"
 
 #include "bridge/opencv.hpp"
+#include "core/wide.hpp"
 #include "holes/circle_vote.hpp"
 
 #include <algorithm>
@@ -16,27 +17,22 @@ namespace {
 constexpr double step_px = 0.5;
 constexpr std::size_t most_stretches = 3; ///< followed along one ray
 
-double ray_angle(int i) {
-    return 2 * std::numbers::pi * i / rim_rays;
-}
+using Directions = std::array<Point, rim_rays>; ///< of length 1, y down
 
-struct Direction {
-    double c = 1, s = 0;
-};
-
-Direction direction(int i) {
-    static const std::array<Direction, rim_rays> all = [] {
-        std::array<Direction, rim_rays> made;
-        for (int k = 0; k < rim_rays; ++k)
-            made[static_cast<std::size_t>(k)] = {std::cos(ray_angle(k)), std::sin(ray_angle(k))};
+const Directions& directions() {
+    static const Directions all = [] {
+        Directions made;
+        for (int k = 0; k < rim_rays; ++k) {
+            const double angle = 2 * std::numbers::pi * k / rim_rays;
+            made[static_cast<std::size_t>(k)] = {std::cos(angle), -std::sin(angle)};
+        }
         return made;
     }();
-    return all[static_cast<std::size_t>(i)];
+    return all;
 }
 
-Point on_ray(Point from, int i, double r) {
-    const Direction d = direction(i);
-    return {from.x + r * d.c, from.y - r * d.s};
+Point on_ray(Point from, Point direction, double r) {
+    return {from.x + r * direction.x, from.y + r * direction.y};
 }
 
 double median(std::vector<double>& values) {
@@ -115,10 +111,33 @@ struct Stretch {
 /// More than one where something thin lies in front. Empty: dark all along.
 using Ray = std::vector<Stretch>;
 
-void sample_ray(const Patch& patch, Point centre, int ray, double reach, std::vector<double>& t) {
+/// Bilinear samples at steps along a ray that stays within the patch.
+RINGWALL_WIDE void sample_inside(const Patch& patch, Point centre, Point direction, double* out, int count) {
+    const float* t = patch.t.ptr<float>();
+    const auto stride = static_cast<int>(patch.t.step1());
+    for (int k = 0; k < count; ++k) {
+        const double r = k * step_px;
+        const double x = centre.x + r * direction.x - patch.corner.x,
+                     y = centre.y + r * direction.y - patch.corner.y;
+        const int x0 = static_cast<int>(x), y0 = static_cast<int>(y), at = y0 * stride + x0;
+        const double fx = x - x0, fy = y - y0;
+        const double upper = (1 - fx) * static_cast<double>(t[at]) + fx * static_cast<double>(t[at + 1]);
+        const double lower =
+            (1 - fx) * static_cast<double>(t[at + stride]) + fx * static_cast<double>(t[at + stride + 1]);
+        out[k] = (1 - fy) * upper + fy * lower;
+    }
+}
+
+void sample_ray(const Patch& patch, Point centre, Point direction, double reach, std::vector<double>& t) {
     t.clear();
-    for (double r = 0; r <= reach; r += step_px) {
-        const Point p = on_ray(centre, ray, r);
+    const int count = static_cast<int>(reach / step_px) + 1;
+    if (patch.contains(centre) && patch.contains(on_ray(centre, direction, (count - 1) * step_px))) {
+        t.resize(static_cast<std::size_t>(count));
+        sample_inside(patch, centre, direction, t.data(), count);
+        return;
+    }
+    for (int k = 0; k < count; ++k) {
+        const Point p = on_ray(centre, direction, k * step_px);
         if (!patch.contains(p)) break;
         t.push_back(patch.at(p));
     }
@@ -175,21 +194,20 @@ Rays cast_rays(const Patch& patch, Point centre, double radius, const RimSearch&
     Rays cast;
     cast.core = core_level(patch, centre, radius);
     std::vector<double> t;
-    for (int i = 0; i < rim_rays; ++i) {
-        sample_ray(patch, centre, i, 1.9 * radius + 3, t);
-        cast.rays[static_cast<std::size_t>(i)] =
-            follow(t, cast.core, std::max(search.least_fall, 4 * patch.noise), patch);
+    for (std::size_t i = 0; i < rim_rays; ++i) {
+        sample_ray(patch, centre, directions()[i], 1.9 * radius + 3, t);
+        cast.rays[i] = follow(t, cast.core, std::max(search.least_fall, 4 * patch.noise), patch);
     }
     return cast;
 }
 
 RimPoints points_of(const Rays& cast, Point centre, std::size_t falls_a_ray) {
     RimPoints points;
-    for (int i = 0; i < rim_rays; ++i) {
-        const Ray& ray = cast.rays[static_cast<std::size_t>(i)];
+    for (std::size_t i = 0; i < rim_rays; ++i) {
+        const Ray& ray = cast.rays[i];
         for (std::size_t k = 0; k < std::min(ray.size(), falls_a_ray); ++k) {
             if (!ray[k].fell) continue;
-            points.push_back(on_ray(centre, i, ray[k].to));
+            points.push_back(on_ray(centre, directions()[i], ray[k].to));
         }
     }
     return points;
@@ -231,16 +249,16 @@ Rim describe(const Rays& cast, const Oval& oval, Point origin, const Patch& patc
     std::vector<Stretch> falls;
     std::vector<double> beyond;
     double squares = 0;
-    for (int i = 0; i < rim_rays; ++i) {
-        const auto at = static_cast<std::size_t>(i);
-        const double expected = oval.reach_from(origin, ray_angle(i));
+    for (std::size_t at = 0; at < rim_rays; ++at) {
+        const Point direction = directions()[at];
+        const double expected = oval.reach_from(origin, direction);
         rim.ends[at] = end_of(cast.rays[at], expected, tolerance);
         const Stretch* fall = fall_near(cast.rays[at], expected, tolerance);
         if (!fall) continue;
         squares += std::pow(fall->to - expected, 2);
         falls.push_back(*fall);
         const double out = fall->foot + 1.5 * patch.blur_px + 1.5;
-        const Point p = on_ray(origin, i, out);
+        const Point p = on_ray(origin, direction, out);
         if (patch.contains(p)) beyond.push_back(patch.at(p));
     }
     rim.scatter_px = std::sqrt(squares / std::max(1, rim.count(RayEnd::rim)));

@@ -4,9 +4,11 @@
 #include "core/circle_fit.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <optional>
+#include <span>
 #include <tuple>
 #include <utility>
 
@@ -18,12 +20,15 @@ constexpr double step_px = 0.5;
 constexpr double faint_steps = 4; // half of the step, in noise of a pixel
 constexpr double degree = std::numbers::pi / 180.0;
 
+double bilinear_inside(ImageView<const float> t, double x, double y) {
+    const int x0 = static_cast<int>(x), y0 = static_cast<int>(y);
+    const double fx = x - x0, fy = y - y0;
+    const float* upper = t.row(y0) + x0;
+    const float* lower = upper + t.stride();
+    return (1 - fy) * ((1 - fx) * upper[0] + fx * upper[1]) + fy * ((1 - fx) * lower[0] + fx * lower[1]);
+}
 double bilinear(ImageView<const float> t, double x, double y) {
-    const double cx = std::clamp(x, 0.0, t.width() - 1.001), cy = std::clamp(y, 0.0, t.height() - 1.001);
-    const int x0 = static_cast<int>(cx), y0 = static_cast<int>(cy);
-    const double fx = cx - x0, fy = cy - y0;
-    return (1 - fy) * ((1 - fx) * t(x0, y0) + fx * t(x0 + 1, y0)) +
-           fy * ((1 - fx) * t(x0, y0 + 1) + fx * t(x0 + 1, y0 + 1));
+    return bilinear_inside(t, std::clamp(x, 0.0, t.width() - 1.001), std::clamp(y, 0.0, t.height() - 1.001));
 }
 
 double median(std::vector<double> values) {
@@ -74,13 +79,40 @@ double core_noise(ImageView<const float> t, Point centre, double radius) {
     return median(std::move(steps)) / 0.954;
 }
 
-/// Profile along one direction, each sample a mean over the arc that belongs to the ray.
+/// Directions spread over the arc of a ray: parts 1 to 7 of them, those of one number side by side.
+class ArcDirections {
+  public:
+    static constexpr int most = 7;
+    ArcDirections(double angle_deg, double arc_deg) {
+        for (int parts = 1; parts <= most; ++parts)
+            for (int i = 0; i < parts; ++i) {
+                const double a = (angle_deg + arc_deg * ((i + 0.5) / parts - 0.5)) * degree;
+                all_[first(parts) + static_cast<std::size_t>(i)] = {std::cos(a), std::sin(a)};
+            }
+    }
+    [[nodiscard]] std::span<const Point> of(int parts) const {
+        return {&all_[first(parts)], static_cast<std::size_t>(parts)};
+    }
+
+  private:
+    static constexpr std::size_t first(int parts) {
+        return static_cast<std::size_t>(parts * (parts - 1) / 2);
+    }
+    std::array<Point, most*(most + 1) / 2> all_;
+};
+
+/// Profile along one direction, each sample a mean over the arc that belongs to the ray; from `start_px` on,
+/// nothing further in being asked for.
 class ArcProfile {
   public:
-    ArcProfile(ImageView<const float> t, Point centre, double angle_deg, double arc_deg, double end_px)
+    ArcProfile(ImageView<const float> t, Point centre, double angle_deg, double arc_deg, double start_px,
+               double end_px)
         : t_(t), values_(static_cast<std::size_t>(end_px / step_px) + 1) {
-        for (std::size_t i = 0; i < values_.size(); ++i)
-            values_[i] = mean_over_arc(centre, angle_deg, arc_deg, static_cast<double>(i) * step_px);
+        const ArcDirections directions(angle_deg, arc_deg);
+        inside_ = centre.x >= end_px && centre.y >= end_px && centre.x + end_px < t.width() - 1.001 &&
+                  centre.y + end_px < t.height() - 1.001;
+        for (auto i = static_cast<std::size_t>(std::max(0.0, start_px / step_px)); i < values_.size(); ++i)
+            values_[i] = mean_over_arc(centre, directions, arc_deg, static_cast<double>(i) * step_px);
     }
     [[nodiscard]] double mean(double from_px, double to_px) const {
         double sum = 0;
@@ -122,18 +154,23 @@ class ArcProfile {
     [[nodiscard]] double smoothed(double r) const {
         return 0.25 * at(r - step_px) + 0.5 * at(r) + 0.25 * at(r + step_px);
     }
-    [[nodiscard]] double mean_over_arc(Point centre, double angle_deg, double arc_deg, double r) const {
-        const int parts = std::clamp(static_cast<int>(r * arc_deg * degree), 1, 7);
+    [[nodiscard]] double mean_over_arc(Point centre, const ArcDirections& directions, double arc_deg,
+                                       double r) const {
+        const int parts = std::clamp(static_cast<int>(r * arc_deg * degree), 1, ArcDirections::most);
         double sum = 0;
-        for (int i = 0; i < parts; ++i) {
-            const double a = (angle_deg + arc_deg * ((i + 0.5) / parts - 0.5)) * degree;
-            sum += bilinear(t_, centre.x + r * std::cos(a), centre.y - r * std::sin(a));
+        if (inside_) {
+            for (const Point d : directions.of(parts))
+                sum += bilinear_inside(t_, centre.x + r * d.x, centre.y - r * d.y);
+        } else {
+            for (const Point d : directions.of(parts))
+                sum += bilinear(t_, centre.x + r * d.x, centre.y - r * d.y);
         }
         return sum / parts;
     }
 
     ImageView<const float> t_;
     std::vector<double> values_;
+    bool inside_ = false; ///< all samples lie within the picture
 };
 
 /// Crossings of the half level, between the air and `behind` or else what most rays show, on every ray from
@@ -142,10 +179,11 @@ std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double rad
                               double sigma, const std::optional<double>& behind, double noise) {
     const int count = std::clamp(static_cast<int>(std::numbers::pi * radius), 24, 72);
     const double arc = 360.0 / count, end = 1.4 * radius + 12 + 5 * sigma;
+    const double sought_from = 0.3 * radius, start = sought_from - 4; // the widest mean reaches 2 px inward
     std::vector<ArcProfile> profiles;
     std::vector<double> outside;
     for (int i = 0; i < count; ++i) {
-        profiles.emplace_back(t, centre, i * arc, arc, end);
+        profiles.emplace_back(t, centre, i * arc, arc, start, end);
         outside.push_back(profiles.back().mean(radius + 2.2 * sigma, radius + 3.5 * sigma));
     }
     const double level = 0.5 * (open + (behind ? *behind : median(outside)));
@@ -156,7 +194,7 @@ std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double rad
         RimRay& ray = rays[static_cast<std::size_t>(i)];
         const ArcProfile& profile = profiles[static_cast<std::size_t>(i)];
         ray.angle_deg = i * arc;
-        if (const auto edge = profile.falls_below(level, 0.3 * radius, 0.85 * radius, faint ? 4 : 1)) {
+        if (const auto edge = profile.falls_below(level, sought_from, 0.85 * radius, faint ? 4 : 1)) {
             ray.found = true;
             ray.radius_px = *edge;
             std::tie(ray.deepest_px, ray.deepest) = profile.least(*edge, *edge + 3 * sigma);

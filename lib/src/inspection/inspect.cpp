@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "bridge/parallel.hpp"
 #include "inspection/board_record.hpp"
 #include "inspection/decisions.hpp"
 #include "inspection/session.hpp"
@@ -299,6 +300,7 @@ class Run {
 InspectOutcome run(Session& session, std::span<const Decision> decisions, InspectWatch& outer) {
     Session::Products& products = session.products();
     std::optional<InspectOutcome> outcome;
+    const bridge::PoolSize pool(products.request.jobs);
     run_watched(outer, [&](InspectWatch& watch) {
         Run run(products, decisions, watch);
         try {

@@ -2,6 +2,7 @@
 #include "materials/class_map.hpp"
 
 #include "bridge/opencv.hpp"
+#include "bridge/parallel.hpp"
 
 #include <opencv2/imgproc.hpp>
 
@@ -108,17 +109,13 @@ Image<std::uint8_t> make_class_map(const TransmissionMap& map, const MaterialLev
     cv::Mat out = bridge::as_mat(classes.view());
     const int margin = static_cast<int>(std::ceil(3 * std::max(rules.light_px, rules.strong_px))) + 3;
     const int cols = (t.cols + tile_px - 1) / tile_px, rows = (t.rows + tile_px - 1) / tile_px;
-    if (watch.cancelled()) throw Cancelled{};
-    cv::parallel_for_(cv::Range(0, cols * rows), [&](const cv::Range& range) {
-        for (int i = range.start; i < range.end; ++i) {
-            const cv::Rect all(0, 0, t.cols, t.rows);
-            const cv::Rect tile = cv::Rect(i % cols * tile_px, i / cols * tile_px, tile_px, tile_px) & all;
-            const cv::Rect wide = cv::Rect(tile.x - margin, tile.y - margin, tile.width + 2 * margin,
-                                           tile.height + 2 * margin) &
-                                  all;
-            classify_tile(t(wide), {tile.x - wide.x, tile.y - wide.y, tile.width, tile.height}, rules,
-                          out(tile));
-        }
+    bridge::over_each(cols * rows, watch, [&](int i) {
+        const cv::Rect all(0, 0, t.cols, t.rows);
+        const cv::Rect tile = cv::Rect(i % cols * tile_px, i / cols * tile_px, tile_px, tile_px) & all;
+        const cv::Rect wide =
+            cv::Rect(tile.x - margin, tile.y - margin, tile.width + 2 * margin, tile.height + 2 * margin) &
+            all;
+        classify_tile(t(wide), {tile.x - wide.x, tile.y - wide.y, tile.width, tile.height}, rules, out(tile));
     });
     return classes;
 }

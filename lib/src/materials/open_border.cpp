@@ -1,9 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "materials/open_border.hpp"
 
+#include "bridge/parallel.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <mutex>
 
 namespace ringwall::materials {
 namespace {
@@ -36,6 +39,11 @@ class Border {
             if (run >= open_run) count(walk.mean3(i + beyond_));
             run = 0;
         }
+    }
+    void add(const Border& other) {
+        all_ += other.all_;
+        for (std::size_t i = 0; i < counts_.size(); ++i)
+            counts_[i] += other.counts_[i];
     }
     [[nodiscard]] std::vector<double> shares() const {
         if (all_ < 50) return {};
@@ -70,17 +78,29 @@ class Border {
 std::vector<double> shares_beside_open(const TransmissionMap& map,
                                        const std::vector<exposure::LogLevel>& levels) {
     if (levels.empty() || map.t.width() < 16 || map.t.height() < 16) return {};
-    Border border(levels, std::exp(-0.5 * levels.front().value), map.blur_sigma_px.value_or(1.0));
+    const Border none(levels, std::exp(-0.5 * levels.front().value), map.blur_sigma_px.value_or(1.0));
+    Border border = none;
+    std::mutex mutex;
     const int width = map.t.width(), height = map.t.height();
-    for (int y = 0; y < height; y += line_step) {
+    const auto over_lines = [&](int length, const auto& follow) {
+        bridge::over_rows((length + line_step - 1) / line_step, [&](int first, int last) {
+            Border part = none;
+            for (int i = first; i < last; ++i)
+                follow(part, i * line_step);
+            const std::lock_guard lock(mutex);
+            border.add(part); // whole numbers: their order is free
+        });
+    };
+    over_lines(height, [&](Border& part, int y) {
         const float* row = map.t.view().row(y);
-        border.follow({row, 1, width});
-        border.follow({row + width - 1, -1, width});
-    }
-    for (int x = 0; x < width; x += line_step) {
-        border.follow({map.t.data() + x, width, height});
-        border.follow({map.t.data() + static_cast<std::ptrdiff_t>(height - 1) * width + x, -width, height});
-    }
+        part.follow({row, 1, width});
+        part.follow({row + width - 1, -1, width});
+    });
+    over_lines(width, [&](Border& part, int x) {
+        const float* column = map.t.data() + x;
+        part.follow({column, width, height});
+        part.follow({column + static_cast<std::ptrdiff_t>(height - 1) * width, -width, height});
+    });
     return border.shares();
 }
 

@@ -7,14 +7,6 @@
 
 namespace ringwall::rings {
 
-int RingLevels::foils(double t) const {
-    if (t > copper_below) return 0;
-    int k = 1;
-    for (std::size_t i = 1; i < copper.size() && t < 0.5 * (copper[i - 1] + copper[i]); ++i)
-        ++k;
-    return k;
-}
-
 namespace {
 
 constexpr int least_flat = 40; ///< px: a level seen on less is a crossing of traces, or noise

@@ -4,6 +4,7 @@
 #include "ringwall/materials.hpp"
 #include "ringwall/transmission.hpp"
 
+#include <cstddef>
 #include <string>
 #include <vector>
 
@@ -28,7 +29,13 @@ struct RingLevels {
 
     [[nodiscard]] double step() const { return laminate - copper.front(); }
     /// Foils for a smoothed T: 0 = laminate or brighter.
-    [[nodiscard]] int foils(double t) const;
+    [[nodiscard]] int foils(double t) const {
+        if (t > copper_below) return 0;
+        int k = 1;
+        for (std::size_t i = 1; i < copper.size() && t < 0.5 * (copper[i - 1] + copper[i]); ++i)
+            ++k;
+        return k;
+    }
 };
 
 /// A smoothed sample of a neighbourhood: T and whether its own neighbours are the same within noise.

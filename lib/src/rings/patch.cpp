@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "rings/patch.hpp"
 
+#include "core/wide.hpp"
+
 #include <algorithm>
 #include <cmath>
 
@@ -33,7 +35,8 @@ void take_blocks(Patch& patch, const TransmissionMap& map) {
         for (int by = 0; by < patch.bin; ++by) {
             const float* row = map.t.view().row(patch.y0 + y * patch.bin + by) + patch.x0;
             float* out = patch.smooth.data() + patch.at(0, y);
-            for (int x = 0; x < patch.width; ++x)
+            if (patch.bin == 1) std::copy_n(row, patch.width, out);
+            for (int x = 0; x < patch.width && patch.bin > 1; ++x)
                 for (int bx = 0; bx < patch.bin; ++bx)
                     out[x] += row[x * patch.bin + bx] * share;
         }
@@ -84,6 +87,11 @@ std::vector<float> gaussian_weights(double sigma) {
     return w;
 }
 
+RINGWALL_WIDE void add_weighted(const float* from, float weight, int count, float* to) {
+    for (int x = 0; x < count; ++x)
+        to[x] += weight * from[x];
+}
+
 /// Sum of weights * values along rows (stride 1) or columns (stride width).
 void blur_lines(const std::vector<float>& in, std::vector<float>& out, int width, int height,
                 const std::vector<float>& weights, bool along_rows) {
@@ -97,12 +105,10 @@ void blur_lines(const std::vector<float>& in, std::vector<float>& out, int width
             if (along_rows) {
                 const float* from = in.data() + static_cast<std::size_t>(y) * w;
                 const int first = std::max(0, -k), last = std::min(width, width - k);
-                for (int x = first; x < last; ++x)
-                    to[x] += weight * from[x + k];
+                add_weighted(from + first + k, weight, last - first, to + first);
             } else if (y + k >= 0 && y + k < height) {
                 const float* from = in.data() + static_cast<std::size_t>(y + k) * w;
-                for (int x = 0; x < width; ++x)
-                    to[x] += weight * from[x];
+                add_weighted(from, weight, width, to);
             }
         }
     }

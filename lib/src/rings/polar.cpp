@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "rings/polar.hpp"
 
+#include "core/wide.hpp"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -10,61 +12,109 @@ namespace {
 
 constexpr double degree = std::numbers::pi / 180;
 
+/// [patch pixel]: whether it and those right, below and between may be used. The last row and column are not.
+std::vector<std::uint8_t> fours_usable(const Patch& patch) {
+    std::vector<std::uint8_t> own(patch.use.size()), four(patch.use.size(), 0);
+    for (std::size_t i = 0; i < own.size(); ++i)
+        own[i] = patch.use[i] == Use::free || patch.use[i] == Use::wall;
+    const auto width = static_cast<std::size_t>(patch.width);
+    for (std::size_t i = 0; i + width + 1 < own.size(); ++i)
+        four[i] = own[i] & own[i + 1] & own[i + width] & own[i + width + 1];
+    return four;
+}
+
+/// Where samples lie along one ray, in a patch.
+struct RaySamples {
+    const float* t = nullptr; ///< the patch's pixel (0, 0) in the picture
+    std::ptrdiff_t stride = 0;
+    Point centre, direction;
+    [[nodiscard]] Point place(int j) const {
+        return {centre.x + j * PolarField::pace_px * direction.x,
+                centre.y + j * PolarField::pace_px * direction.y};
+    }
+};
+
+/// Bilinear samples first ... last - 1, which all lie within.
+RINGWALL_WIDE void sample(const RaySamples& ray, int first, int last, float* out) {
+    const auto stride = static_cast<int>(ray.stride);
+    for (int j = first; j < last; ++j) {
+        const Point p = ray.place(j);
+        const int x0 = static_cast<int>(p.x), y0 = static_cast<int>(p.y), at = y0 * stride + x0;
+        const double fx = p.x - x0, fy = p.y - y0;
+        const double top =
+            (1 - fx) * static_cast<double>(ray.t[at]) + fx * static_cast<double>(ray.t[at + 1]);
+        const double bottom = (1 - fx) * static_cast<double>(ray.t[at + stride]) +
+                              fx * static_cast<double>(ray.t[at + stride + 1]);
+        out[j] = static_cast<float>((1 - fy) * top + fy * bottom);
+    }
+}
+
 void sample_rays(const Scene& scene, PolarField& field) {
     const Patch& patch = scene.patch;
     const ImageView<const float> t = scene.map.t.view();
+    const auto usable = fours_usable(patch);
+    const auto inside = [&](Point p) {
+        return p.x >= 0 && p.y >= 0 && p.x < patch.width - 1 && p.y < patch.height - 1;
+    };
+    RaySamples ray{t.row(patch.y0) + patch.x0, t.stride(), patch.centre, {}};
     for (int i = 0; i < rays; ++i) {
-        const Point d = ray_direction(i);
-        for (int j = 0; j < field.radii; ++j) {
-            const double x = patch.centre.x + j * PolarField::pace_px * d.x;
-            const double y = patch.centre.y + j * PolarField::pace_px * d.y;
-            const int x0 = static_cast<int>(std::floor(x)), y0 = static_cast<int>(std::floor(y));
-            if (x0 < 0 || y0 < 0 || x0 + 1 >= patch.width || y0 + 1 >= patch.height) continue;
-            const std::size_t p = patch.at(x0, y0), q = p + static_cast<std::size_t>(patch.width);
-            const auto ok = [&](std::size_t k) {
-                return patch.use[k] == Use::free || patch.use[k] == Use::wall;
-            };
-            const double fx = x - x0, fy = y - y0;
-            const float* a = t.row(patch.y0 + y0) + patch.x0 + x0;
-            const float* b = a + t.stride();
-            const double top = (1 - fx) * static_cast<double>(a[0]) + fx * static_cast<double>(a[1]);
-            const double bottom = (1 - fx) * static_cast<double>(b[0]) + fx * static_cast<double>(b[1]);
-            field.t[field.at(i, j)] = static_cast<float>((1 - fy) * top + fy * bottom);
-            field.usable[field.at(i, j)] = ok(p) && ok(p + 1) && ok(q) && ok(q + 1) ? 1 : 0;
+        ray.direction = ray_direction(i);
+        int first = 0, last = field.radii; // those inside follow one another
+        while (first < last && !inside(ray.place(first)))
+            ++first;
+        while (first < last && !inside(ray.place(last - 1)))
+            --last;
+        sample(ray, first, last, field.t.data() + field.at(i, 0));
+        for (int j = first; j < last; ++j) {
+            const Point p = ray.place(j);
+            field.usable[field.at(i, j)] = usable[patch.at(static_cast<int>(p.x), static_cast<int>(p.y))];
         }
     }
 }
 
-/// Two passes of a box of 2 half + 1 rays at one radius, over usable samples only.
-void average_turn(PolarField& field, int j, int half) {
-    std::array<double, rays> value{}, weight{};
-    for (int i = 0; i < rays; ++i) {
-        weight[static_cast<std::size_t>(i)] = field.usable[field.at(i, j)];
-        value[static_cast<std::size_t>(i)] =
-            weight[static_cast<std::size_t>(i)] * static_cast<double>(field.t[field.at(i, j)]);
-    }
-    const auto box = [half](std::array<double, rays>& a) {
-        std::array<double, rays> out{};
-        double sum = 0;
-        for (int k = -half; k <= half; ++k)
-            sum += a[static_cast<std::size_t>((k + rays) % rays)];
-        auto enters = static_cast<std::size_t>(half + 1), leaves = static_cast<std::size_t>(rays - half);
-        for (std::size_t i = 0; i < rays; ++i) {
-            out[i] = sum;
-            sum += a[enters] - a[leaves % rays];
-            if (++enters == rays) enters = 0;
-            if (++leaves == rays) leaves = 0;
+/// Some radii next to one another, all rays.
+constexpr int tile_radii = 8;
+using Tile = std::array<std::array<double, tile_radii>, rays>;
+
+/// Running mean of 2 half + 1 rays, without its division.
+RINGWALL_WIDE void box(Tile& a, int half) {
+    Tile out;
+    std::array<double, tile_radii> sum{};
+    for (int k = -half; k <= half; ++k)
+        for (std::size_t c = 0; c < tile_radii; ++c)
+            sum[c] += a[static_cast<std::size_t>((k + rays) % rays)][c];
+    auto enters = static_cast<std::size_t>(half + 1), leaves = static_cast<std::size_t>(rays - half) % rays;
+    for (std::size_t i = 0; i < rays; ++i) {
+        for (std::size_t c = 0; c < tile_radii; ++c) {
+            out[i][c] = sum[c];
+            sum[c] += a[enters][c] - a[leaves][c];
         }
-        a = out;
-    };
+        if (++enters == rays) enters = 0;
+        if (++leaves == rays) leaves = 0;
+    }
+    a = out;
+}
+
+/// Two passes of a box of 2 half + 1 rays at radii first ... first + count - 1, over usable samples only.
+void average_turn(PolarField& field, int first, int count, int half) {
+    Tile value{}, weight{};
+    const auto n = static_cast<std::size_t>(count);
+    for (int i = 0; i < rays; ++i) {
+        const std::size_t from = field.at(i, first), ray = static_cast<std::size_t>(i);
+        for (std::size_t c = 0; c < n; ++c) {
+            weight[ray][c] = field.usable[from + c];
+            value[ray][c] = weight[ray][c] * static_cast<double>(field.t[from + c]);
+        }
+    }
     for (int pass = 0; pass < 2 && half > 0; ++pass) {
-        box(value);
-        box(weight);
+        box(value, half);
+        box(weight, half);
     }
     for (int i = 0; i < rays; ++i) {
-        const double w = weight[static_cast<std::size_t>(i)];
-        field.smooth[field.at(i, j)] =
-            w > 0.5 ? static_cast<float>(value[static_cast<std::size_t>(i)] / w) : -1.0F;
+        const std::size_t from = field.at(i, first), ray = static_cast<std::size_t>(i);
+        for (std::size_t c = 0; c < n; ++c)
+            field.smooth[from + c] =
+                weight[ray][c] > 0.5 ? static_cast<float>(value[ray][c] / weight[ray][c]) : -1.0F;
     }
 }
 
@@ -86,9 +136,16 @@ PolarField polar_field(const Scene& scene, double reach_px) {
     const double least = levels.laminate - levels.copper_below;
     const double area = 20 * sigma * sigma / (least * least); // px needed in the mean
     field.turn_px = std::min(area / 1.5, 150.0);              // full width
-    for (int j = 0; j < field.radii; ++j) {
+    const auto half_at = [&](int j) {
         const double per_ray = std::max(j * PolarField::pace_px, 1.0) * degree;
-        average_turn(field, j, std::min(static_cast<int>(std::lround(0.35 * field.turn_px / per_ray)), 60));
+        return std::min(static_cast<int>(std::lround(0.35 * field.turn_px / per_ray)), 60);
+    };
+    for (int j = 0, together = 0; j < field.radii; j += together) {
+        const int half = half_at(j);
+        for (together = 1;
+             together < tile_radii && j + together < field.radii && half_at(j + together) == half;)
+            ++together;
+        average_turn(field, j, together, half);
     }
     return field;
 }

@@ -11,15 +11,16 @@
 namespace ringwall::rings {
 namespace {
 
-constexpr double table_reach = 6.0;
-constexpr int table_cells = 3072;
 constexpr int most_edges = 5;
 constexpr int most_parameters = 48;
 
-std::vector<EdgeValue> make_table() {
-    std::vector<EdgeValue> table(table_cells + 2);
+using EdgeValues = std::array<EdgeValue, edge_table::cells + 2>;
+
+EdgeValues make_table() {
+    EdgeValues table{};
     for (std::size_t i = 0; i < table.size(); ++i) {
-        const double z = -table_reach + 2 * table_reach * static_cast<double>(i) / table_cells;
+        const double z =
+            -edge_table::reach + 2 * edge_table::reach * static_cast<double>(i) / edge_table::cells;
         table[i] = {0.5 * std::erfc(-z / std::numbers::sqrt2),
                     std::exp(-0.5 * z * z) / std::sqrt(2 * std::numbers::pi)};
     }
@@ -178,16 +179,7 @@ StepModel moved(const StepModel& m, const Eigen::VectorXd& step) {
 
 } // namespace
 
-EdgeValue blurred_edge(double z) {
-    static const std::vector<EdgeValue> table = make_table();
-    const double at = (z + table_reach) * (table_cells / (2 * table_reach));
-    if (!(at > 0)) return {0, 0};
-    if (at >= table_cells) return {1, 0};
-    const auto cell = static_cast<std::size_t>(at);
-    const double share = at - static_cast<double>(cell);
-    const EdgeValue &a = table[cell], &b = table[cell + 1];
-    return {a.cdf + share * (b.cdf - a.cdf), a.pdf + share * (b.pdf - a.pdf)};
-}
+const EdgeValues edge_table::values = make_table();
 
 double true_radius(double r50, double blur_px) {
     return std::sqrt(r50 * r50 + blur_px * blur_px);
