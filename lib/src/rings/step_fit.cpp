@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "rings/step_fit.hpp"
 
+#include "core/wide.hpp"
+
 #include <Eigen/Cholesky>
 
 #include <algorithm>
@@ -124,6 +126,19 @@ void add_prior(const StepModel& m, const StepModel& start, const StepPrior& prio
     }
 }
 
+/// Lower triangle of n x n, column by column.
+RINGWALL_WIDE void add_pixel(const double* slope, int n, double weight, double pull, double* information,
+                             double* right) {
+    for (int i = 0; i < n; ++i) {
+        if (slope[i] == 0) continue;
+        right[i] += pull * slope[i];
+        const double weighted = weight * slope[i];
+        double* column = information + static_cast<std::ptrdiff_t>(i) * n;
+        for (int j = i; j < n; ++j)
+            column[j] += weighted * slope[j];
+    }
+}
+
 Normal build_normal(const StepModel& m, const StepModel& start, const StepPrior& prior,
                     std::span<const FitPixel> pixels, const NoiseModel& noise, bool with_matrix) {
     const int n = m.parameters();
@@ -140,15 +155,7 @@ Normal build_normal(const StepModel& m, const StepModel& start, const StepPrior&
         if (!with_matrix) continue;
         const double w = huber / (sigma * sigma);
         const double pull = w * (static_cast<double>(p.t) - at.t);
-        for (int i = 0; i < n; ++i) {
-            const double si = at.slope[static_cast<std::size_t>(i)];
-            if (si == 0) continue;
-            normal.pull(i) += pull * si;
-            const double wi = w * si;
-            double* column = normal.information.data() + static_cast<std::ptrdiff_t>(i) * n;
-            for (int j = i; j < n; ++j)
-                column[j] += wi * at.slope[static_cast<std::size_t>(j)];
-        }
+        add_pixel(at.slope.data(), n, w, pull, normal.information.data(), normal.pull.data());
     }
     if (with_matrix)
         normal.information.triangularView<Eigen::StrictlyUpper>() = normal.information.transpose();
