@@ -36,6 +36,7 @@ struct FakeStages {
             return materials;
         };
         s.find_holes = [this](const TransmissionMap&, const MaterialMap&, Watch&) { return candidates(); };
+        s.thinnest_copper_um = [](auto&&...) { return std::optional<double>(); };
         s.learn = [](auto&&...) { return std::make_shared<int>(7); };
         s.fit = [this](const TransmissionMap&, const MaterialMap&, const SharedPriors&,
                        const HoleCandidate& c) { return fit(c); };

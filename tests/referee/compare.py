@@ -259,6 +259,9 @@ def compare(truth, results, size):
     for i, j in pairs:
         rec = one_hole(truth, truth["holes"][i], found[j])
         rec["must"] = must[i]
+        shown = results["sources"][0].get("smallest_foil_seen_um")
+        # Foil too thin to see is to be reported, not measured: such a smallest gap is not in question.
+        rec["min_thin"] = shown is not None and rec.get("min_copper_um") is not None and rec["min_copper_um"] < shown
         records.append(rec)
     hit_i, hit_j = {i for i, _ in pairs}, {j for _, j in pairs}
     missed = [h for i, h in enumerate(truth["holes"]) if i not in hit_i and must[i]]

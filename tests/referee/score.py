@@ -71,8 +71,9 @@ def keep_rows(rows):
             and not r["min_hidden"] and r["keep_true"] is not None]
 
 
-def keep_figures(rows, narrow):
-    rows = [r for r in keep_rows(rows) if (r["keep_true"] < 3) == narrow]
+def keep_figures(rows, narrow, thin=False):
+    """thin: of the smallest gaps whose copper is thinner than the program said this picture would show."""
+    rows = [r for r in keep_rows(rows) if (r["keep_true"] < 3) == narrow and r["min_thin"] == thin]
     have = [r for r in rows if "keep_error" in r and r["keep_bound"] is not None]
     out = figure([r["keep_error"] for r in have], [r["keep_u"] for r in have],
                  [max(GOAL["keep"], 1.5 * r["keep_bound"]) for r in have], [r["keep_bound"] for r in have])
@@ -135,7 +136,7 @@ def summary(records, missed, invented, must):
             "bore_bare": bore_figures(rows, False, "hole"), "bore_plated": bore_figures(rows, True, "hole"),
             "bore_via": bore_figures(rows, True, "via"), "centre_hole": centre_figures(rows, "hole"),
             "centre_via": centre_figures(rows, "via"), "keepout": keep_figures(rows, False),
-            "keepout_narrow": keep_figures(rows, True), "plating": plating_figures(rows), "imperfect": imperfect_figures(records)}
+            "keepout_narrow": keep_figures(rows, True), "keepout_thin": keep_figures(rows, False, True), "plating": plating_figures(rows), "imperfect": imperfect_figures(records)}
 
 
 def show(title, s):
@@ -145,7 +146,7 @@ def show(title, s):
     for key in ("kind", "wall_hardware", "wall_via", "state", "touching"):
         print(f"   {key}: " + ", ".join(f"{k}: {v}" for k, v in s[key].items()))
     print("   quantity         n  none    bias     rms   bound    load  med|e|   worst  in 2u    mean u")
-    for key in ("bore_bare", "bore_plated", "bore_via", "centre_hole", "centre_via", "keepout", "keepout_narrow"):
+    for key in ("bore_bare", "bore_plated", "bore_via", "centre_hole", "centre_via", "keepout", "keepout_narrow", "keepout_thin"):
         f = s[key]
         if f:
             print(f"   {key:14s} {f['n']:4d} {f.get('no_value', 0):5d} {f['bias']:+7.3f} {f['rms']:7.3f} {f['bound']:7.3f} "
@@ -190,7 +191,7 @@ def bad(r, add):
     d = math.hypot(r["dx"], r["dy"])
     if d > 4 * max(GOAL["centre"], 1.2 * r["centre_bound"]):
         add(35, f"centre off {d:.3f} px (bound {r['centre_bound']:.3f})")
-    if keep_rows([r]) if r["kind"] == "hole" else False:
+    if r["kind"] == "hole" and not r["min_thin"] and keep_rows([r]):
         if "keep_error" not in r:
             add(38, f"no keep-out, true {r['keep_true']:.2f} px, state {r['state']}")
         elif r["keep_bound"] and abs(r["keep_error"]) > 4 * max(GOAL["keep"], 1.5 * r["keep_bound"]):

@@ -7,9 +7,10 @@ import json
 import sys
 
 GOALS = {"bore_bare": "0.05", "bore_plated": "0.08", "bore_via": "none set", "centre_hole": "0.04", "keepout": "0.06",
-         "keepout_narrow": "0.06"}
+         "keepout_narrow": "0.06", "keepout_thin": "none"}
 WORDS = {"bore_bare": "bore, bare hole", "bore_plated": "bore, plated hole", "bore_via": "bore, via",
-         "centre_hole": "centre of a hole, both axes", "keepout": "keep-out", "keepout_narrow": "keep-out under 3 px"}
+         "centre_hole": "centre of a hole, both axes", "keepout": "keep-out", "keepout_narrow": "keep-out under 3 px",
+         "keepout_thin": "keep-out, copper thinner than said to show"}
 
 
 def share(part, whole):

@@ -75,6 +75,21 @@ struct HoleWall {
     Estimate thickness_integrated_px; ///< from the area deficit, free of blur
 };
 
+/// What the search for copper round a hole was able to see, in T.
+struct CopperSight {
+    double laminate = 0; ///< level that darkening is counted from; 0: no search was made
+    double noise = 0;    ///< sigma of a pixel over it
+    double blur_px = 0;  ///< of the picture
+    double alternative =
+        0; ///< darkening that the likelihood test inside a fitted ring asks for; 0: no ring was fitted
+    double evidence = 0;       ///< log likelihood that this test must gain
+    double threshold = 0;      ///< without a ring: least darkening of the smoothed picture that counts
+    double smooth_noise = 0;   ///< its sigma
+    double smoothing_px = 0;   ///< Gaussian added
+    double least_area_px2 = 0; ///< a piece smaller than this counts only if deeper by small_z * smooth_noise
+    double small_z = 0;
+};
+
 struct KeepOut {
     KeepOutState state = KeepOutState::undecided;
     std::string why; ///< of `undecided`
@@ -82,6 +97,7 @@ struct KeepOut {
     double min_angle_deg = 0;
     double p_low_px = 0;
     double searched_to_px = 0;
+    CopperSight sight;
     Estimate mean_px;        ///< mean gap over the directions that have one
     double own_outer_px = 0; ///< radius of own copper's outer edge; 0: none
     std::vector<Arc> touching_arcs;

@@ -117,29 +117,29 @@ double foil_prior(double um, const std::optional<double>& stated_um) {
     return sum;
 }
 
+/// Weighed sums of one quantity.
 struct Sums {
     double weight = 0, value = 0, square = 0;
+    void add(double w, double v) { weight += w, value += w * v, square += w * v * v; }
 };
 
-/// One beam against the two levels: all thicknesses and recipes.
+/// One beam against the two levels, all thicknesses and recipes: calls take(weight, board_mm, bromine share).
+template<typename Take>
 void weigh_beam(const BeamTable& beam, double beam_weight, const MaterialLevels& levels, double step,
-                const BoardBuild& build, Sums& sums) {
+                const BoardBuild& build, Take&& take) {
     const double centre = build.board_mm.value_or(common_board_mm);
     const double spread = build.board_mm ? stated_board_spread : common_board_spread;
     const double seen = -std::log(std::clamp(levels.laminate.value(), 1e-3, 0.999));
     for (int i = 0; i < board_nodes; ++i) {
         const double off = board_reach * spread * (2.0 * i / (board_nodes - 1) - 1);
-        const double board_mm = centre * std::exp(off), barrel = beam.t(board_mm, 0, 0);
+        const double board_mm = centre * std::exp(off);
         for (const Weighed& recipe : bromine) {
             const double made = -std::log(beam.t(0, board_mm, recipe.value));
             const double fits = bell(std::log(seen / made), laminate_spread + levels.laminate.u() / seen);
             if (fits < 1e-4) continue;
             const double foil_um = 1000 * beam.copper_for(step, board_mm, recipe.value);
-            const double weight =
-                beam_weight * bell(off, spread) * recipe.weight * fits * foil_prior(foil_um, build.foil_um);
-            sums.weight += weight;
-            sums.value += weight * barrel;
-            sums.square += weight * barrel * barrel;
+            take(beam_weight * bell(off, spread) * recipe.weight * fits * foil_prior(foil_um, build.foil_um),
+                 board_mm, recipe.value);
         }
     }
 }
@@ -156,19 +156,39 @@ double smallest_step(const MaterialLevels& levels) {
     return least;
 }
 
-} // namespace
-
-Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& build) {
+/// Mean and spread of quantity(beam, board_mm, bromine share) over everything that makes the levels.
+template<typename Quantity>
+Estimate weighed(const MaterialLevels& levels, const BoardBuild& build, Quantity&& quantity) {
     if (!levels.laminate || levels.copper.empty() || !levels.copper.front())
         return Estimate::missing("no single foil over laminate is in view");
     const double step = smallest_step(levels);
     if (!(step > 1e-4)) return Estimate::missing("one foil is too thin to see in this beam");
     Sums sums;
-    for (const auto& [beam, weight] : all_beams())
-        weigh_beam(beam, weight, levels, step, build, sums);
+    for (const auto& [beam, beam_weight] : all_beams())
+        weigh_beam(beam, beam_weight, levels, step, build,
+                   [&](double weight, double board_mm, double bromine_share) {
+                       sums.add(weight, quantity(beam, board_mm, bromine_share));
+                   });
     if (!(sums.weight > 1e-12)) return Estimate::missing("no common build makes the levels of this picture");
     const double mean = sums.value / sums.weight;
-    return Estimate::of(mean, std::sqrt(std::max(sums.square / sums.weight - mean * mean, 0.0)) + 0.005);
+    return Estimate::of(mean, std::sqrt(std::max(sums.square / sums.weight - mean * mean, 0.0)));
+}
+
+} // namespace
+
+Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& build) {
+    const Estimate level = weighed(
+        levels, build, [](const BeamTable& beam, double board_mm, double) { return beam.t(board_mm, 0, 0); });
+    return level ? Estimate::of(level.value(), level.u() + 0.005) : level;
+}
+
+Estimate expected_copper_um(const MaterialLevels& levels, const BoardBuild& build, double darkening) {
+    if (!levels.laminate || darkening >= 0.95 * levels.laminate.value())
+        return Estimate::missing("no copper darkens the laminate that much");
+    const double step = -std::log(1 - darkening / levels.laminate.value());
+    return weighed(levels, build, [step](const BeamTable& beam, double board_mm, double bromine_share) {
+        return 1000 * beam.copper_for(step, board_mm, bromine_share);
+    });
 }
 
 } // namespace ringwall

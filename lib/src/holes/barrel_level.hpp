@@ -25,4 +25,9 @@ struct BoardBuild {
 /// practice, no source. Missing when bare laminate or a copper level is not in view.
 Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& build);
 
+/// Copper, in um, whose darkening of bare laminate is `darkening` (in T), from the same weighing: with
+/// `foil_um` stated the first foil's step tells it, without it how common builds are. The value is the mean,
+/// u the spread.
+Estimate expected_copper_um(const MaterialLevels& levels, const BoardBuild& build, double darkening);
+
 } // namespace ringwall

@@ -51,6 +51,17 @@ ScaleSources scale_sources(const Session::Products& products, std::span<const De
     return sources;
 }
 
+/// Said when copper that must be assumed is thinner than what this picture shows (design: default 0.7 of the
+/// stated foil, else 11 um).
+std::optional<std::string> thin_copper_warning(const InspectRequest& request,
+                                               std::optional<double> shown_um) {
+    const double assumed = request.thinnest_foil_um.value_or(request.foil_um ? 0.7 * *request.foil_um : 11.0);
+    if (!shown_um || *shown_um <= assumed) return std::nullopt;
+    return "copper down to " + std::to_string(std::lround(assumed)) +
+           " um must be assumed, but the end of a trace (0.15 x " + "0.30 mm) is sure to show here from " +
+           std::to_string(std::lround(*shown_um)) + " um on: a finer tip may reach into a ring unseen";
+}
+
 /// One run over all holes of a prepared session.
 class Run {
   public:
@@ -67,6 +78,9 @@ class Run {
         if (!record.sources.empty()) {
             auto& warnings = record.sources.front().warnings;
             warnings.insert(warnings.end(), notes_.begin(), notes_.end());
+            record.sources.front().smallest_foil_seen_um = thinnest_um_;
+            if (const auto warning = thin_copper_warning(products_.request, thinnest_um_))
+                warnings.push_back(*warning);
         }
         for (const auto& hole : records_) {
             if (hole) record.holes.push_back(*hole);
@@ -167,6 +181,17 @@ class Run {
                 open.push_back(i);
         }
         ring_open(open, keys, rings);
+        ask_thinnest_copper(keys);
+    }
+
+    void ask_thinnest_copper(const std::vector<std::string>& keys) {
+        if (!scale_.known()) return;
+        std::vector<Hole> ringed_holes;
+        for (const std::string& key : keys)
+            if (const Hole* hole = products_.rings.find(key)) ringed_holes.push_back(*hole);
+        thinnest_um_ = products_.stages.thinnest_copper_um(
+            *products_.map, *products_.materials, ringed_holes,
+            {products_.request.board_mm, products_.request.foil_um}, scale_.pixel_mm().value());
     }
 
     void ring_open(const std::vector<int>& open, const std::vector<std::string>& keys,
@@ -269,6 +294,7 @@ class Run {
     std::vector<Hole> fits_; ///< finished fits; rings read these and never another hole's ring
     std::vector<std::optional<HoleRecord>> records_;
     std::vector<std::string> notes_;
+    std::optional<double> thinnest_um_;
 };
 
 InspectOutcome run(Session& session, std::span<const Decision> decisions, InspectWatch& outer) {

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "holes/barrel_level.hpp"
 #include "holes/find.hpp"
 #include "holes/fit.hpp"
 #include "inspection/stages.hpp"
+#include "rings/least_copper.hpp"
 #include "rings/rings.hpp"
 
 #include <algorithm>
@@ -35,6 +37,26 @@ double reach_px(const Hole& hole) {
     return widest / 2 + RingOptions{}.search_px + 20;
 }
 
+/// Of all hardware holes whose surroundings were searched, the one that shows least decides; the upper end
+/// (95 %, one sided) of what its darkening may be in copper.
+std::optional<double> thinnest_copper_um(const TransmissionMap& map, const MaterialMap& materials,
+                                         std::span<const Hole> holes, const BoardFacts& facts,
+                                         double pixel_mm) {
+    if (!map.t_is_physical) return std::nullopt;
+    double worst = 0; // share of the laminate's level
+    for (const Hole& hole : holes) {
+        const CopperSight& sight = hole.keepout.sight;
+        if (hole.kind != HoleKind::hole || sight.laminate <= 0) continue;
+        worst = std::max(worst, rings::least_darkening(sight, pixel_mm) / sight.laminate);
+    }
+    if (worst <= 0 || !materials.levels.laminate) return std::nullopt;
+    const BoardBuild build{.board_mm = facts.board_mm, .foil_um = facts.foil_um};
+    const Estimate um =
+        expected_copper_um(materials.levels, build, worst * materials.levels.laminate.value());
+    if (!um) return std::nullopt;
+    return um.value() + 1.645 * um.u();
+}
+
 Stages linked() {
     Stages stages;
     stages.describe_file = describe_file;
@@ -48,6 +70,7 @@ Stages linked() {
     stages.fit = fit;
     stages.reach_px = reach_px;
     stages.ring = ring;
+    stages.thinnest_copper_um = thinnest_copper_um;
     return stages;
 }
 

@@ -49,6 +49,11 @@ struct Stages {
     std::function<void(const TransmissionMap&, const MaterialMap&, Hole&, std::span<const Hole>,
                        const RingRequest&)>
         ring;
+    /// Thinnest copper, um, that would have been seen beside every hole given; nothing where that cannot be
+    /// said.
+    std::function<std::optional<double>(const TransmissionMap&, const MaterialMap&, std::span<const Hole>,
+                                        const BoardFacts&, double pixel_mm)>
+        thinnest_copper_um;
 };
 
 /// The real ones.

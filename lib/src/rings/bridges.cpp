@@ -42,6 +42,12 @@ bool is_part(const Job& job, const RingExpectation& ring, int first, int count) 
     return t > 0 && t < ring.copper * std::pow(job.levels.copper.front() / job.levels.laminate, 1.5);
 }
 
+bool runs_into_hidden(const Job& job, int first, int count) {
+    for (int i = first - 1; i <= first + count; ++i)
+        if (job.hidden[idx(i)]) return true;
+    return false;
+}
+
 /// Mean T behind the ring's edge, `past` beyond it, over rays first .. first + count - 1.
 struct Behind {
     double sum = 0;
@@ -132,7 +138,8 @@ void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridg
                 job.hidden[idx(i)] = true, job.answer[idx(i)] = Answer::hidden;
             continue;
         }
-        if (passes_over(job, ring, bridge, first, count)) continue;
+        // Darker behind the edge than any foils beside it: what bridges the ring adds to them.
+        if (runs_into_hidden(job, first, count) || passes_over(job, ring, bridge, first, count)) continue;
         for (int i = first; i < first + count; ++i) {
             if (!bridge[idx(i)]) continue;
             job.answer[idx(i)] = Answer::own;

@@ -123,11 +123,14 @@ void judge_rays(Job& job, const RingExpectation& ring) {
         seen.least_px[at] =
             ring.land_px[at] > 0 ? std::max(inner[at], ring.land_px[at] + 1.5 * blur) : inner[at];
         seen.most_px[at] = ring.edge_px[at] - 2.5 * blur;
-        if (job.hidden[at]) continue;
-        job.answer[at] = Answer::contour;
         // Copper that begins where own copper ends is joined to it; it ends in the ring, or bridges it.
         const bool from_own = from_own_end[at];
         const bool bridges = from_own && nearer[at].to_px > outer[at] - 2 * blur;
+        if (job.hidden[at]) {
+            bridge[at] = nearer[at].found && bridges;
+            continue;
+        }
+        job.answer[at] = Answer::contour;
         if (nearer[at].found && from_own) {
             bridge[at] = bridges;
         } else if (nearer[at].found) {

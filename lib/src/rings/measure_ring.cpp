@@ -2,6 +2,7 @@
 #include "rings/job.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace ringwall {
 namespace rings {
@@ -16,6 +17,22 @@ void give_up(Hole& hole, std::string why) {
 void take_blur(const Estimate& blur_px, RingLevels& levels) {
     levels.blur_px = std::max(blur_px.value(), 0.4);
     levels.blur_u_px = std::max(blur_px.u(), 0.01 * levels.blur_px);
+}
+
+CopperSight sight_of(const Job& job) {
+    const RingLevels& levels = job.levels;
+    const double smoothing = job.patch.smoothing_px, bin = job.patch.bin;
+    const bool ring = job.ring.ok;
+    return {.laminate = levels.laminate,
+            .noise = levels.noise.sigma(levels.laminate) * std::sqrt(std::max(1.0, levels.noise.correlation)),
+            .blur_px = levels.blur_px,
+            .alternative = ring ? levels.laminate * (1 - levels.thin_ratio) : 0,
+            .evidence = enough_evidence,
+            .threshold = levels.laminate - levels.copper_below,
+            .smooth_noise = job.patch.noise,
+            .smoothing_px = smoothing,
+            .least_area_px2 = least_piece(std::max(smoothing / bin, 0.5)) * bin * bin,
+            .small_z = deep_z};
 }
 
 } // namespace
@@ -40,6 +57,7 @@ void measure_ring(const TransmissionMap& map, const MaterialMap& materials, Hole
     look_around(job);
     if (!job.levels.why_not.empty()) return give_up(hole, job.levels.why_not);
     fit_contour(job);
+    hole.keepout.sight = sight_of(job);
     answer_rest(job);
     fill_profile(job);
     settle(job);

@@ -284,8 +284,8 @@ void drop_specks(Patch& patch, const RingLevels& levels, double smooth_sigma) {
         pieces[label].darkest = std::min(pieces[label].darkest, patch.smooth[i]);
     }
     const double s = std::max(patch.smoothing_px / patch.bin, 0.5);
-    const int least = 2 + static_cast<int>(std::lround(10 * s * s));
-    const double deep = levels.copper_below - 2.5 * smooth_sigma;
+    const int least = least_piece(s);
+    const double deep = levels.copper_below - deep_z * smooth_sigma;
     for (std::size_t i = 0; i < patch.label.size(); ++i) {
         const int label = patch.label[i];
         if (label == 0 || label == patch.wall_label) continue;
@@ -335,7 +335,7 @@ Patch make_patch(const TransmissionMap& map, RingLevels& levels, const Hole& hol
     } else {
         patch.smoothing_px = 0;
     }
-    const double smooth_sigma = sigma * left;
+    const double smooth_sigma = patch.noise = sigma * left;
     if (levels.wandering && !plated) {
         const double foot = foot_level(patch, hole, wall, wall_zone_px, levels.step());
         if (foot > 0) levels = moved_to_foot(levels, foot);

@@ -27,6 +27,7 @@ struct Patch {
     int x0 = 0, y0 = 0, width = 0, height = 0, bin = 1;
     Point centre;                    ///< of the hole, in patch coordinates
     double smoothing_px = 0;         ///< added Gaussian, in picture px
+    double noise = 0;                ///< sigma of `smooth` over laminate
     std::vector<float> smooth;       ///< T
     std::vector<std::uint8_t> foils; ///< of `free` pixels
     std::vector<Use> use;
@@ -39,6 +40,13 @@ struct Patch {
     }
     [[nodiscard]] bool contains(int x, int y) const { return x >= 0 && y >= 0 && x < width && y < height; }
 };
+
+/// Pieces of copper of fewer patch pixels than this (smoothing sigma in patch pixels) count only when they
+/// are darker than the threshold by deep_z of the noise: what noise makes is neither large nor deep.
+inline int least_piece(double smoothing) {
+    return 2 + static_cast<int>(std::lround(10 * smoothing * smoothing));
+}
+inline constexpr double deep_z = 2.5;
 
 /// `reach_px` beyond the wall's largest radius; `wall_zone_px`: width outside the wall that belongs to the
 /// wall's blur. `levels` are the picture's and become the neighbourhood's.
