@@ -53,18 +53,23 @@ std::vector<double> core_values(ImageView<const float> t, Point centre, double r
     return values;
 }
 
+struct Core {
+    double level = 0;
+    bool uneven = false; ///< something covers some of it
+};
+
 /// Level of the air inside a hole of `radius`: the middle's median, or the open beam's where a part covers
 /// some of the core and the brightest tenth of all of it is air. `noise`: of a pixel.
-double core_level(ImageView<const float> t, Point centre, double radius, double open_level, double noise) {
+Core core_level(ImageView<const float> t, Point centre, double radius, double open_level, double noise) {
     const std::vector<double> inner = core_values(t, centre, 0.5 * radius);
-    if (inner.empty()) return 0;
+    if (inner.empty()) return {};
     const double middle = inner[inner.size() / 2];
-    if (middle > open_level - 2 * noise || (radius < 8 && middle > 0.85 * open_level)) return middle;
+    if (radius < 8 && middle > 0.85 * open_level) return {middle};
     const std::vector<double> all = core_values(t, centre, 0.85 * radius);
     const double tenth = all[all.size() * 9 / 10];
-    const bool even = tenth - all[all.size() / 10] < 1.6 * 2.56 * noise + 0.01; // 2.56 sigma apart by noise
-    if (middle > 0.85 * open_level && even) return middle;
-    return tenth > 0.9 * open_level && tenth < 1.1 * open_level ? open_level : middle;
+    const bool uneven = tenth - all[all.size() / 10] > 1.6 * 2.56 * noise + 0.01; // 2.56 sigma apart by noise
+    if (middle > open_level - 2 * noise || (middle > 0.85 * open_level && !uneven)) return {middle, uneven};
+    return {tenth > 0.9 * open_level && tenth < 1.1 * open_level ? open_level : middle, uneven};
 }
 
 /// Noise of a pixel inside, from differences of neighbours in a row (their median size is 0.954 sigma).
@@ -173,9 +178,17 @@ class ArcProfile {
     bool inside_ = false; ///< all samples lie within the picture
 };
 
+/// What most directions show behind the edge; where something covers some of the hole, what two thirds show
+/// no brighter: a part's body only darkens.
+double board_level(std::vector<double>& outside, bool uneven) {
+    const std::size_t at = uneven ? 2 * outside.size() / 3 : outside.size() / 2;
+    std::nth_element(outside.begin(), outside.begin() + static_cast<std::ptrdiff_t>(at), outside.end());
+    return outside[at];
+}
+
 /// Crossings of the half level, between the air and `behind` or else what most rays show, on every ray from
 /// `centre`.
-std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double radius, double open,
+std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double radius, const Core& core,
                               double sigma, const std::optional<double>& behind, double noise) {
     const int count = std::clamp(static_cast<int>(std::numbers::pi * radius), 24, 72);
     const double arc = 360.0 / count, end = 1.4 * radius + 12 + 5 * sigma;
@@ -186,9 +199,9 @@ std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double rad
         profiles.emplace_back(t, centre, i * arc, arc, start, end);
         outside.push_back(profiles.back().mean(radius + 2.2 * sigma, radius + 3.5 * sigma));
     }
-    const double level = 0.5 * (open + (behind ? *behind : median(outside)));
+    const double level = 0.5 * (core.level + (behind ? *behind : board_level(outside, core.uneven)));
     // Where noise reaches half way down, the mean must reach further, or the core itself seems to end.
-    const bool faint = radius > 6 && open - level < faint_steps * noise;
+    const bool faint = radius > 6 && core.level - level < faint_steps * noise;
     std::vector<RimRay> rays(static_cast<std::size_t>(count));
     for (int i = 0; i < count; ++i) {
         RimRay& ray = rays[static_cast<std::size_t>(i)];
@@ -221,11 +234,13 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
     start.centre_px = candidate.centre_px;
     start.radius_px = candidate.radius_px;
     const double noise = core_noise(t, candidate.centre_px, 0.4 * candidate.radius_px);
+    Core core;
     for (int round = 0; round < 3; ++round) {
-        start.open = core_level(t, start.centre_px, start.radius_px, open_level, noise);
+        core = core_level(t, start.centre_px, start.radius_px, open_level, noise);
         if (start.radius_px < 3 * sigma_px)
-            start.open = std::max(start.open, open_level - 0.02); // blur eats a small core
-        start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind, noise);
+            core.level = std::max(core.level, open_level - 0.02); // blur eats a small core
+        start.open = core.level;
+        start.rays = cast_rays(t, start.centre_px, start.radius_px, core, sigma_px, behind, noise);
         const CircleFit circle = circle_through(start.rays, start.centre_px);
         if (!circle.ok || std::hypot(circle.centre.x - candidate.centre_px.x,
                                      circle.centre.y - candidate.centre_px.y) > 0.6 * candidate.radius_px + 2)
@@ -239,7 +254,7 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
         start.radius_px = std::max(circle.radius, 1.5);
         if (moved < 0.3 && round > 0) break;
     }
-    start.rays = cast_rays(t, start.centre_px, start.radius_px, start.open, sigma_px, behind, noise);
+    start.rays = cast_rays(t, start.centre_px, start.radius_px, core, sigma_px, behind, noise);
     const auto seen =
         std::count_if(start.rays.begin(), start.rays.end(), [](const RimRay& r) { return r.found; });
     start.usable = 4 * seen >= std::ssize(start.rays);

@@ -77,28 +77,36 @@ bool ring_near_the_end(const Job& job) {
 }
 
 struct Look {
-    int open = 0; ///< rays that met nothing at all
-    int met = 0;  ///< rays that met copper which does not hang on the hole
+    int open = 0;            ///< rays that met nothing at all
+    double nearest_px = 1e9; ///< of copper that does not hang on the hole
 };
 Look look_of(const Job& job) {
     Look out;
+    double nearest_mean =
+        1e9; // as means along the turn show it, which noise deceives on a ray here and there
+    int means = 0;
     for (std::size_t i = 0; i < rays; ++i) {
         const RaySight& s = job.sights[i];
+        if (const double first = job.ring_seen[i].first(); first > 0)
+            nearest_mean = std::min(nearest_mean, first), ++means;
         const bool seen = s.first > 0 || job.ring_seen[i].first() > 0 || s.own_to_the_end;
         out.open += !seen && !answered(s) ? 1 : 0;
         const bool own = job.plated && (s.own_to_the_end || s.first == 0 || s.label == job.patch.wall_label);
-        out.met += seen && !own ? 1 : 0;
+        if (seen && !own && s.first > 0) out.nearest_px = std::min(out.nearest_px, s.first);
     }
+    if (means > 30) out.nearest_px = std::min(out.nearest_px, nearest_mean);
     return out;
 }
 
-/// All copper lies in the far field, and the nearest of it decides the smallest gap: looks at it pixel by
-/// pixel.
-void look_closer(Job& job) {
-    double nearest = 0;
+double nearest_far(const Job& job) {
+    double nearest = 1e9;
     for (const double far : job.far_px)
-        if (far > 0 && (nearest == 0 || far < nearest)) nearest = far;
-    if (nearest == 0) return;
+        if (far > 0) nearest = std::min(nearest, far);
+    return nearest;
+}
+
+/// The nearest copper lies in the far field and decides the smallest gap: looks at it pixel by pixel.
+void look_closer(Job& job, double nearest) {
     const double searched = job.searched_px;
     const std::array<RaySight, rays> sights = job.sights;
     const double behind = rim_px + 20 + 6 * job.levels.blur_px;
@@ -131,7 +139,7 @@ void look_around(Job& job) {
     }
     if (found.open > 0 && job.options.search_px > near_reach_px.back()) {
         look_far(job);
-        if (found.met == 0) look_closer(job);
+        if (const double far = nearest_far(job); far < found.nearest_px) look_closer(job, far);
     }
     job.hidden = rays_in(job.hole.hidden_arcs);
     const RayFlags over_bore = parts_over_bore(job);
