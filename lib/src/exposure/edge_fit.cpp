@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "exposure/edge_fit.hpp"
 
+#include "core/normal_table.hpp"
+
 #include <Eigen/Cholesky>
 
 #include <algorithm>
@@ -11,7 +13,6 @@ namespace ringwall::exposure {
 namespace {
 
 constexpr double root_2 = 1.4142135623730951;
-constexpr double root_2_pi = 2.5066282746310002;
 
 /// Calls f(n, t, value) for the pixels of the window.
 template<typename F>
@@ -75,12 +76,13 @@ template<typename F>
 void over_rows_of(ImageView<const float> t, const NoiseModel& noise, const Edge& edge, const F& f) {
     const double dark_sigma = std::max(noise.sigma(edge.dark), 1e-4);
     const double bright_sigma = std::max(noise.sigma(edge.dark + edge.step), 1e-4);
+    const NormalTable& normal = NormalTable::get();
     PixelRow row;
     over_window(t, edge, [&](double n, double across, double value) {
         const double d = n - edge.offset_px - 0.5 * edge.curvature_per_px * across * across;
         const double z = d / edge.sigma_px;
-        const double share = 0.5 * std::erfc(-z / root_2),
-                     slope = edge.step * std::exp(-0.5 * z * z) / (root_2_pi * edge.sigma_px);
+        const NormalTable::Value at = normal.at(z);
+        const double share = at.cdf, slope = edge.step * at.pdf / edge.sigma_px;
         row.z = z;
         row.variance = dark_sigma * dark_sigma * (1 - share) + bright_sigma * bright_sigma * share;
         row.residual = value - edge.dark - edge.step * share;

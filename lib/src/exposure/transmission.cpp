@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "ringwall/transmission.hpp"
 
+#include "core/wide.hpp"
 #include "exposure/background.hpp"
 #include "exposure/blocks.hpp"
 #include "exposure/edges.hpp"
@@ -26,14 +27,40 @@ struct Ends {
     std::size_t at_most = 0;
 };
 
+RINGWALL_WIDE void ends_of_row(const float* row, int count, float& least, float& most) {
+    constexpr int together = 8; // as many at a time, so that the compiler need not keep an order
+    std::array<float, together> low, high;
+    low.fill(row[0]), high.fill(row[0]);
+    int x = 0;
+    for (; x + together <= count; x += together)
+        for (int k = 0; k < together; ++k) {
+            const float value = row[x + k];
+            const auto at = static_cast<std::size_t>(k);
+            low[at] = value < low[at] ? value : low[at];
+            high[at] = value > high[at] ? value : high[at];
+        }
+    least = *std::min_element(low.begin(), low.end());
+    most = *std::max_element(high.begin(), high.end());
+    for (; x < count; ++x)
+        least = std::min(least, row[x]), most = std::max(most, row[x]);
+}
+
+RINGWALL_WIDE void count_ends(const float* row, int count, float low, float high, int& at_low, int& at_high) {
+    int below = 0, above = 0;
+    for (int x = 0; x < count; ++x) {
+        below += row[x] <= low;
+        above += row[x] >= high;
+    }
+    at_low = below, at_high = above;
+}
+
 Ends ends_of(ImageView<const float> picture, double tolerance) {
     const int rows = picture.height();
     std::vector<Ends> parts(static_cast<std::size_t>(rows));
     over_rows(rows, [&](int first, int last) {
         for (int y = first; y < last; ++y) {
-            const auto [low, high] = std::minmax_element(picture.row(y), picture.row(y) + picture.width());
-            parts[static_cast<std::size_t>(y)].least = *low;
-            parts[static_cast<std::size_t>(y)].most = *high;
+            Ends& part = parts[static_cast<std::size_t>(y)];
+            ends_of_row(picture.row(y), picture.width(), part.least, part.most);
         }
     });
     Ends ends = parts.front();
@@ -46,11 +73,10 @@ Ends ends_of(ImageView<const float> picture, double tolerance) {
     over_rows(rows, [&](int first, int last) {
         for (int y = first; y < last; ++y) {
             Ends& part = parts[static_cast<std::size_t>(y)];
-            const float* row = picture.row(y);
-            for (int x = 0; x < picture.width(); ++x) {
-                part.at_least += row[x] <= low;
-                part.at_most += row[x] >= high;
-            }
+            int at_low = 0, at_high = 0;
+            count_ends(picture.row(y), picture.width(), low, high, at_low, at_high);
+            part.at_least = static_cast<std::size_t>(at_low);
+            part.at_most = static_cast<std::size_t>(at_high);
         }
     });
     for (const Ends& part : parts) {

@@ -16,7 +16,7 @@ std::optional<Oval> through(Point a, Point b, Point c) {
     if (std::abs(d) < 1e-9) return {};
     const double b2 = bx * bx + by * by, c2 = cx * cx + cy * cy;
     const double ux = (cy * b2 - by * c2) / d, uy = (bx * c2 - cx * b2) / d;
-    return Oval{{a.x + ux, a.y + uy}, std::hypot(ux, uy), 0, 0};
+    return Oval{{a.x + ux, a.y + uy}, std::sqrt(ux * ux + uy * uy), 0, 0};
 }
 
 /// Points on a plain circle, without roots or angles: this runs for every triple.
@@ -58,11 +58,16 @@ Oval best_of_triples(const RimPoints& points, double tolerance) {
 }
 
 constexpr std::size_t most_points = 64;
+constexpr int most_unknowns = 5;
 
-/// Of so many points at a time: direction from the oval's centre, distance beyond it, Tukey's weight.
+/// Of so many points at a time: slopes of the outline's distance by centre, radius, a2 and b2, then the
+/// distance beyond the outline, and Tukey's weight.
 struct Offsets {
-    std::array<double, most_points> c, s, residual, weight;
+    using Column = std::array<double, most_points>;
+    alignas(sizeof(Lanes)) std::array<Column, most_unknowns + 1> by;
+    alignas(sizeof(Lanes)) Column weight;
 };
+using Products = std::array<std::array<double, most_unknowns + 1>, most_unknowns>; ///< weighted sums
 
 RINGWALL_WIDE void offsets_of(const Point* points, std::size_t count, const Oval& oval, double width,
                               Offsets& out) {
@@ -72,37 +77,57 @@ RINGWALL_WIDE void offsets_of(const Point* points, std::size_t count, const Oval
         const double c = dx / r, s = dy / r, c2 = c * c - s * s, s2 = 2 * c * s;
         const double residual = r - (oval.radius + oval.a2 * c2 + oval.b2 * s2), u = residual / width;
         const double inside = 1 - u * u;
-        out.c[i] = c, out.s[i] = s, out.residual[i] = residual;
+        out.by[0][i] = c, out.by[1][i] = -s, out.by[2][i] = 1, out.by[3][i] = c2, out.by[4][i] = s2;
+        out.by[most_unknowns][i] = residual;
         out.weight[i] = std::abs(u) < 1 ? inside * inside : 0.0;
+    }
+}
+
+/// Products of every two of the first `unknowns` slopes (upper triangle), and of each with the residual.
+RINGWALL_WIDE void add_products(const Offsets& at, std::size_t whole, std::size_t unknowns, Products& sums) {
+    alignas(sizeof(Lanes)) Offsets::Column weighted;
+    for (std::size_t j = 0; j < unknowns; ++j) {
+        for (std::size_t i = 0; i < whole; ++i)
+            weighted[i] = at.weight[i] * at.by[j][i];
+        for (std::size_t k = j; k <= most_unknowns; ++k) {
+            if (k >= unknowns && k < most_unknowns) continue;
+            Lanes sum{};
+            for (std::size_t i = 0; i < whole; i += lanes) {
+                Lanes a, b;
+                std::memcpy(&a, &weighted[i], sizeof a);
+                std::memcpy(&b, &at.by[k][i], sizeof b);
+                sum += a * b;
+            }
+            sums[j][k] += (sum[0] + sum[1]) + (sum[2] + sum[3]);
+        }
     }
 }
 
 /// One weighted Gauss-Newton step over centre and radius, with 5 unknowns also a2 and b2.
 template<int unknowns>
 Oval step(const RimPoints& points, const Oval& oval, double width) {
-    using Row = Eigen::Matrix<double, unknowns, 1>;
-    Eigen::Matrix<double, unknowns, unknowns> normal =
-        Eigen::Matrix<double, unknowns, unknowns>::Identity() * 1e-9;
-    Row right = Row::Zero();
     Offsets at;
+    Products sums{};
     for (std::size_t first = 0; first < points.size(); first += most_points) {
         const std::size_t count = std::min(most_points, points.size() - first);
         offsets_of(&points[first], count, oval, width, at);
-        for (std::size_t i = 0; i < count; ++i) {
-            const double c = at.c[i], s = at.s[i];
-            if (at.weight[i] == 0) continue;
-            Row row;
-            row[0] = c, row[1] = -s, row[2] = 1;
-            if constexpr (unknowns == 5) row[3] = c * c - s * s, row[4] = 2 * c * s;
-            for (int j = 0; j < unknowns; ++j) { // the lower triangle is all that is read
-                const double weighted = at.weight[i] * row[j];
-                for (int k = 0; k <= j; ++k)
-                    normal(j, k) += weighted * row[k];
-                right[j] += at.weight[i] * at.residual[i] * row[j];
-            }
+        const std::size_t whole = (count + lanes - 1) / lanes * lanes;
+        for (std::size_t i = count; i < whole; ++i) {
+            at.weight[i] = 0;
+            for (auto& column : at.by)
+                column[i] = 0;
         }
+        add_products(at, whole, unknowns, sums);
     }
-    const Row change = normal.ldlt().solve(right);
+    Eigen::Matrix<double, unknowns, unknowns> normal;
+    Eigen::Matrix<double, unknowns, 1> right;
+    for (int j = 0; j < unknowns; ++j) {
+        const auto& row = sums[static_cast<std::size_t>(j)];
+        right[j] = row[most_unknowns];
+        for (int k = j; k < unknowns; ++k)
+            normal(j, k) = normal(k, j) = row[static_cast<std::size_t>(k)] + (j == k ? 1e-9 : 0.0);
+    }
+    const Eigen::Matrix<double, unknowns, 1> change = normal.ldlt().solve(right);
     Oval next = oval;
     next.centre = {oval.centre.x + change[0], oval.centre.y + change[1]};
     next.radius += change[2];

@@ -164,8 +164,8 @@ bool known(const std::vector<Found>& found, const Blob& blob) {
     const Point at = Pyramid::to_picture(blob.at, blob.level);
     const double radius = blob.radius * Pyramid::pixel(blob.level);
     return std::any_of(found.begin(), found.end(), [&](const Found& f) {
-        const double apart = std::hypot(f.centre().x - at.x, f.centre().y - at.y);
-        return f.score > 0.95 && apart < 0.4 * f.radius() && radius < 2.2 * f.radius() &&
+        const double dx = f.centre().x - at.x, dy = f.centre().y - at.y, near = 0.4 * f.radius();
+        return f.score > 0.95 && dx * dx + dy * dy < near * near && radius < 2.2 * f.radius() &&
                radius > 0.45 * f.radius();
     });
 }

@@ -101,13 +101,13 @@ double noise_from_differences(ImageView<const float> t, int lag) {
     bridge::over_rows(t.height(), [&](int first, int last) {
         for (int y = first; y < last; ++y) {
             const float* row = t.row(y);
-            int count = before[static_cast<std::size_t>(y)];
+            const int count = before[static_cast<std::size_t>(y)];
+            int taken = (count + step - 1) / step, left_out = taken * step - count; // until the next is taken
             for (int x = lag; x + lag < t.width(); ++x) {
-                if (!usable(row[x])) continue;
-                if (count % step == 0)
-                    differences[static_cast<std::size_t>(count / step)] =
-                        std::abs(2 * row[x] - row[x - lag] - row[x + lag]);
-                ++count;
+                if (!usable(row[x]) || left_out-- > 0) continue;
+                differences[static_cast<std::size_t>(taken++)] =
+                    std::abs(2 * row[x] - row[x - lag] - row[x + lag]);
+                left_out = step - 1;
             }
         }
     });

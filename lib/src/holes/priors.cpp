@@ -17,8 +17,7 @@ namespace ringwall {
 
 namespace {
 
-constexpr int most_bare = 8, most_plated = 12; // more holes hardly lower u, and cost time
-constexpr double widest_px = 120;              // a larger hole's rim brings more pixels than are needed
+constexpr double widest_px = 120; // a larger hole's rim brings more pixels than are needed
 constexpr int rounds = 8;
 constexpr double blur_doubt = 0.007; // etched copper has sloping walls
 constexpr double assumed_sigma_px = 1.2;
@@ -30,6 +29,14 @@ constexpr double small_sigmas = 14;    // radius of a barrel, in blur
 constexpr double clean_scatter = 1.25; // chi2/dof of a hole that the model fits to the noise
 constexpr double first_limit = 6;      // while the blur may still be a fifth wrong
 constexpr double misfit_limit = 1.7;   // chi2/dof above which a hole says nothing of what is shared
+
+/// Which witnesses are called and how many: the first ones only lead to the shared values at which the others
+/// are read; more than the full number hardly lower u, and cost time.
+struct Demand {
+    double limit; ///< of chi2/dof
+    int most_bare, most_plated;
+};
+constexpr Demand first_demand{first_limit, 3, 4}, full_demand{misfit_limit, 8, 12};
 
 struct Witness {
     RimFit fit;
@@ -194,20 +201,21 @@ bool speaks(const Hearing& hearing, const RimShared& shared, double limit) {
 
 /// Witnesses being called: largest holes first, bare and plated ones up to their numbers.
 struct Calling {
+    Demand demand;
     std::vector<Witness> witnesses;
     int bare = 0, plated = 0, heard = 0;
 
     [[nodiscard]] bool over(const HoleCandidate& next, double sigma_px) const {
         // Small barrels have narrow lands whose edge hides in the noise and pulls, small bare holes say
         // little: only where no large ones speak.
-        return (bare >= most_bare && plated >= most_plated) || heard >= most_heard ||
+        return (bare >= demand.most_bare && plated >= demand.most_plated) || heard >= most_heard ||
                (plated >= enough_large && next.radius_px < small_sigmas * sigma_px);
     }
     /// False: there are enough of this kind.
     bool take(const Hearing& hearing) {
         const RimChoice& choice = *hearing.choice;
         int& count = choice.is_plated ? plated : bare;
-        if (count >= (choice.is_plated ? most_plated : most_bare)) return false;
+        if (count >= (choice.is_plated ? demand.most_plated : demand.most_bare)) return false;
         const double scatter = std::max(1.0, choice.chosen().chi2_per_dof());
         witnesses.push_back(
             {choice.chosen(), choice.belief, {choice.chosen().model, hearing.shared}, scatter});
@@ -222,8 +230,9 @@ struct Calling {
 /// They are read in batches, all of one at a time; those of a batch that come too late (enough were heard, or
 /// a barrel before them started the level) are read for nothing, or again, as if they had been read in turn:
 /// neither the batch's size nor the number of threads changes what is heard.
-std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started, double limit) {
-    Calling calling;
+std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barrel_started,
+                          const Demand& demand) {
+    Calling calling{demand, {}};
     const auto& candidates = inquiry.candidates;
     for (std::size_t next = 0; next < candidates.size();) {
         if (calling.over(*candidates[next], shared.sigma_px)) break;
@@ -237,7 +246,7 @@ std::vector<Witness> call(const Inquiry& inquiry, RimShared& shared, bool& barre
         for (const Hearing& hearing : heard) {
             if (had_barrel != barrel_started || calling.over(*candidates[next], shared.sigma_px)) break;
             ++next, ++calling.heard;
-            if (!speaks(hearing, shared, limit) || !calling.take(hearing)) continue;
+            if (!speaks(hearing, shared, demand.limit) || !calling.take(hearing)) continue;
             if (hearing.choice->is_plated && !barrel_started)
                 shared.barrel = hearing.shared.barrel, barrel_started = true;
         }
@@ -261,13 +270,13 @@ bool far_apart(const RimShared& a, const RimShared& b) {
 /// Blur from clean bare holes first; then both values from all; called anew whenever the answer moved so far
 /// that holes may have been read wrongly (bare for plated) under the old one.
 std::optional<Testimony> inquire(const Inquiry& inquiry, RimShared& shared, bool& barrel_started) {
-    auto witnesses = call(inquiry, shared, barrel_started, first_limit);
+    auto witnesses = call(inquiry, shared, barrel_started, first_demand);
     if (auto bare = clean_bare(witnesses, shared.sigma_px); !bare.empty()) {
         const RimShared before = shared;
         shared.sigma_px =
             settle(inquiry.map, inquiry.noise, std::move(bare), shared, inquiry.sigma, inquiry.barrel)
                 .shared.sigma_px;
-        if (far_apart(shared, before)) witnesses = call(inquiry, shared, barrel_started, first_limit);
+        if (far_apart(shared, before)) witnesses = call(inquiry, shared, barrel_started, first_demand);
     }
     std::optional<Testimony> answer;
     for (int round = 0; round < 4 && !witnesses.empty(); ++round) {
@@ -276,7 +285,7 @@ std::optional<Testimony> inquire(const Inquiry& inquiry, RimShared& shared, bool
         const bool moved = far_apart(answer->shared, shared);
         shared = answer->shared;
         if (!moved && round > 0) break;
-        witnesses = call(inquiry, shared, barrel_started, misfit_limit);
+        witnesses = call(inquiry, shared, barrel_started, full_demand);
     }
     return answer;
 }

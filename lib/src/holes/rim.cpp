@@ -108,8 +108,19 @@ struct Stretch {
     double low = 0;  ///< T at the foot of the fall
     double foot = 0; ///< radius there
 };
-/// More than one where something thin lies in front. Empty: dark all along.
-using Ray = std::vector<Stretch>;
+/// More than one stretch where something thin lies in front. Empty: dark all along.
+class Ray {
+  public:
+    [[nodiscard]] std::size_t size() const { return count_; }
+    [[nodiscard]] const Stretch& operator[](std::size_t i) const { return stretches_[i]; }
+    [[nodiscard]] const Stretch* begin() const { return stretches_.data(); }
+    [[nodiscard]] const Stretch* end() const { return stretches_.data() + count_; }
+    void push_back(const Stretch& stretch) { stretches_[count_++] = stretch; }
+
+  private:
+    std::array<Stretch, most_stretches> stretches_{};
+    std::size_t count_ = 0;
+};
 
 /// Bilinear samples at steps along a ray that stays within the patch.
 RINGWALL_WIDE void sample_inside(const Patch& patch, Point centre, Point direction, double* out, int count) {

@@ -71,7 +71,7 @@ std::vector<Behind> look_behind(ImageView<const float> t, const RimModel& model,
     for (int y = std::max(0, y0); y < std::min(t.height(), y0 + size); ++y)
         for (int x = std::max(0, x0); x < std::min(t.width(), x0 + size); ++x) {
             const double dx = x - model.centre_px.x, dy = y - model.centre_px.y,
-                         behind = std::hypot(dx, dy) - wall;
+                         behind = std::sqrt(dx * dx + dy * dy) - wall;
             const int i = static_cast<int>(std::floor(behind / bin));
             if (i < 0 || i >= Behind::bins) continue;
             Behind& sector = sectors[static_cast<std::size_t>(model.sector_of(dx, dy))];

@@ -218,10 +218,14 @@ RimReduced::RimReduced(const RimNormal& normal, const RimFitted& fitted, double 
         }
         for (int i = 0; i < rim_own; ++i)
             if (!fitted.own[static_cast<std::size_t>(i)]) s.with_common.col(i).setZero();
-        const Eigen::LLT<Eigen::Matrix3d> root(s.a);
-        followers_[k] = {root.solve(s.with_common), root.solve(s.g)};
-        a.noalias() -= s.with_common.transpose() * followers_[k].by_common;
-        g.noalias() -= s.with_common.transpose() * followers_[k].alone;
+        const Eigen::Matrix3d inverse = s.a.llt().solve(Eigen::Matrix3d::Identity());
+        followers_[k] = {inverse * s.with_common, inverse * s.g};
+        const Eigen::Matrix<double, rim_common, per_sector> by = followers_[k].by_common.transpose();
+        for (int j = 0; j < rim_common; ++j) // a column at a time, whole vectors
+            for (int c = 0; c < per_sector; ++c) {
+                a.col(j) -= s.with_common(c, j) * by.col(c);
+                g[j] -= s.with_common(c, j) * followers_[k].alone[c];
+            }
     }
 }
 

@@ -214,41 +214,57 @@ double land_level(const Patch& patch, const RingLevels& levels, const WallLine& 
     return 2 * agree > static_cast<std::ptrdiff_t>(seen.size()) ? middle : 0;
 }
 
-/// 4-connected pieces of copper by flood fill; the wall zone of a plated hole counts as copper.
+/// Pieces that grow together: the least number of a piece stands for all of it.
+class Pieces {
+  public:
+    int add() {
+        parent_.push_back(static_cast<int>(parent_.size()));
+        return parent_.back();
+    }
+    [[nodiscard]] int of(int i) {
+        while (parent_[static_cast<std::size_t>(i)] != i)
+            i = parent_[static_cast<std::size_t>(i)] =
+                parent_[static_cast<std::size_t>(parent_[static_cast<std::size_t>(i)])];
+        return i;
+    }
+    void join(int a, int b) {
+        const int x = of(a), y = of(b);
+        parent_[static_cast<std::size_t>(std::max(x, y))] = std::min(x, y);
+    }
+    /// Numbers from 1 in the order in which the pieces' first parts were added; that of piece 0 is 0.
+    [[nodiscard]] std::vector<int> numbers() {
+        std::vector<int> out(parent_.size(), 0);
+        for (int i = 1, next = 0; i < static_cast<int>(out.size()); ++i) {
+            const auto root = static_cast<std::size_t>(of(i));
+            out[static_cast<std::size_t>(i)] = root == static_cast<std::size_t>(i) ? ++next : out[root];
+        }
+        return out;
+    }
+
+  private:
+    std::vector<int> parent_{0};
+};
+
+/// 4-connected pieces of copper, row by row; the wall zone of a plated hole counts as copper.
 void label_copper(Patch& patch, bool plated) {
     const auto copper = [&](std::size_t i) {
-        switch (patch.use[i]) {
-        case Use::free:
-            return patch.foils[i] > 0;
-        case Use::wall:
-            return plated;
-        default:
-            return false;
-        }
+        return patch.use[i] == Use::free ? patch.foils[i] > 0 : plated && patch.use[i] == Use::wall;
     };
-    std::vector<int> stack;
-    int next = 0;
-    for (std::size_t seed = 0; seed < patch.label.size(); ++seed) {
-        if (patch.label[seed] != 0 || !copper(seed)) continue;
-        patch.label[seed] = ++next;
-        stack.assign(1, static_cast<int>(seed));
-        while (!stack.empty()) {
-            const int i = stack.back();
-            stack.pop_back();
-            const int x = i % patch.width, y = i / patch.width;
-            if (plated && patch.use[static_cast<std::size_t>(i)] == Use::wall) patch.wall_label = next;
-            const auto visit = [&](int nx, int ny) {
-                if (!patch.contains(nx, ny)) return;
-                const std::size_t n = patch.at(nx, ny);
-                if (patch.label[n] != 0 || !copper(n)) return;
-                patch.label[n] = next;
-                stack.push_back(static_cast<int>(n));
-            };
-            visit(x - 1, y);
-            visit(x + 1, y);
-            visit(x, y - 1);
-            visit(x, y + 1);
+    Pieces pieces;
+    for (int y = 0; y < patch.height; ++y)
+        for (int x = 0; x < patch.width; ++x) {
+            const std::size_t i = patch.at(x, y);
+            if (!copper(i)) continue;
+            const int left = x > 0 ? patch.label[i - 1] : 0;
+            const int above = y > 0 ? patch.label[i - static_cast<std::size_t>(patch.width)] : 0;
+            if (left != 0 && above != 0 && left != above) pieces.join(left, above);
+            patch.label[i] = left != 0 ? left : above != 0 ? above : pieces.add();
         }
+    const std::vector<int> number = pieces.numbers();
+    for (std::size_t i = 0; i < patch.label.size(); ++i) {
+        patch.label[i] = number[static_cast<std::size_t>(patch.label[i])];
+        if (plated && patch.use[i] == Use::wall)
+            patch.wall_label = std::max(patch.wall_label, patch.label[i]);
     }
 }
 

@@ -1,12 +1,15 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "rings/step_fit.hpp"
 
+#include "core/wide.hpp"
+
 #include <Eigen/Cholesky>
 
 #include <algorithm>
 #include <cassert>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 namespace ringwall::rings {
 namespace {
@@ -33,12 +36,36 @@ struct Prediction {
     std::array<double, most_parameters> slope{};
 };
 
-void add_contour_slopes(const StepModel& m, int contour, const FitPixel& p, double gain, Prediction& out) {
-    const int base = m.contour_index(contour);
-    m.contours[static_cast<std::size_t>(contour)].slopes(p.x, p.y, out.slope.data() + base);
-    const int count = m.contours[static_cast<std::size_t>(contour)].parameters();
-    for (int k = 0; k < count; ++k)
-        out.slope[static_cast<std::size_t>(base + k)] *= -gain;
+/// A pixel seen from a contour's own centre, for both of what plain circles are asked.
+struct FromCentre {
+    double dx, dy, distance;
+    FromCentre(const Contour& c, const FitPixel& p)
+        : dx(static_cast<double>(p.x) - c.cx), dy(static_cast<double>(p.y) - c.cy),
+          distance(std::sqrt(dx * dx + dy * dy)) {}
+};
+
+bool plain_circle(const Contour& c) {
+    return c.sides == 0 && c.order == 1;
+}
+
+double outside_of(const Contour& c, const FitPixel& p, const FromCentre& seen) {
+    return plain_circle(c) ? seen.distance - c.r50 : c.outside(p.x, p.y);
+}
+
+void add_contour_slopes(const StepModel& m, int contour, const FitPixel& p, const FromCentre& seen,
+                        double gain, Prediction& out) {
+    const Contour& c = m.contours[static_cast<std::size_t>(contour)];
+    double* slope = out.slope.data() + m.contour_index(contour);
+    if (plain_circle(c)) {
+        const double d = std::max(seen.distance, 1e-9);
+        slope[0] = seen.dx / d * -gain;
+        slope[1] = seen.dy / d * -gain;
+        slope[2] = -gain;
+        return;
+    }
+    c.slopes(p.x, p.y, slope);
+    for (int k = 0; k < c.parameters(); ++k)
+        slope[k] *= -gain;
 }
 
 void predict(const StepModel& m, const FitPixel& p, Prediction& out) {
@@ -61,12 +88,15 @@ void predict(const StepModel& m, const FitPixel& p, Prediction& out) {
         const bool is_wall = e < m.walls;
         double outside;
         bool clipped = false;
+        std::optional<FromCentre> seen;
         if (is_wall) {
             outside = static_cast<double>(p.wall[at]) - m.wall_shift_px - along_x * m.wall_x_px -
                       along_y * m.wall_y_px;
             last_wall = outside;
         } else {
-            outside = m.contours[static_cast<std::size_t>(e - m.walls)].outside(p.x, p.y);
+            const Contour& contour = m.contours[static_cast<std::size_t>(e - m.walls)];
+            seen.emplace(contour, p);
+            outside = outside_of(contour, p, *seen);
             clipped = outside > last_wall; // copper cannot stand in the air
             if (clipped) outside = last_wall;
         }
@@ -85,7 +115,7 @@ void predict(const StepModel& m, const FitPixel& p, Prediction& out) {
             out.slope[shift_at + 1] -= gain * along_x;
             out.slope[shift_at + 2] -= gain * along_y;
         } else {
-            add_contour_slopes(m, e - m.walls, p, gain, out);
+            add_contour_slopes(m, e - m.walls, p, *seen, gain, out);
         }
     }
 }
@@ -124,6 +154,19 @@ void add_prior(const StepModel& m, const StepModel& start, const StepPrior& prio
     }
 }
 
+/// Lower triangle of n x n, column by column.
+RINGWALL_WIDE void add_pixel(const double* slope, int n, double weight, double pull, double* information,
+                             double* right) {
+    for (int i = 0; i < n; ++i) {
+        if (slope[i] == 0) continue;
+        right[i] += pull * slope[i];
+        const double weighted = weight * slope[i];
+        double* column = information + static_cast<std::ptrdiff_t>(i) * n;
+        for (int j = i; j < n; ++j)
+            column[j] += weighted * slope[j];
+    }
+}
+
 Normal build_normal(const StepModel& m, const StepModel& start, const StepPrior& prior,
                     std::span<const FitPixel> pixels, const NoiseModel& noise, bool with_matrix) {
     const int n = m.parameters();
@@ -140,15 +183,7 @@ Normal build_normal(const StepModel& m, const StepModel& start, const StepPrior&
         if (!with_matrix) continue;
         const double w = huber / (sigma * sigma);
         const double pull = w * (static_cast<double>(p.t) - at.t);
-        for (int i = 0; i < n; ++i) {
-            const double si = at.slope[static_cast<std::size_t>(i)];
-            if (si == 0) continue;
-            normal.pull(i) += pull * si;
-            const double wi = w * si;
-            double* column = normal.information.data() + static_cast<std::ptrdiff_t>(i) * n;
-            for (int j = i; j < n; ++j)
-                column[j] += wi * at.slope[static_cast<std::size_t>(j)];
-        }
+        add_pixel(at.slope.data(), n, w, pull, normal.information.data(), normal.pull.data());
     }
     if (with_matrix)
         normal.information.triangularView<Eigen::StrictlyUpper>() = normal.information.transpose();
