@@ -82,14 +82,11 @@ void read_scale_options(const Texts& texts, InspectRequest& request) {
 }
 
 void read_board_options(const Texts& texts, InspectRequest& request) {
-    const std::string foil = "a foil between 0 and 1000 um";
-    if (const auto* text = one(texts, "board-mm")) {
-        request.board_mm = number("board-mm", *text, 0, 100, "a thickness between 0 and 100 mm");
-    }
-    if (const auto* text = one(texts, "foil-um")) request.foil_um = number("foil-um", *text, 0, 1000, foil);
-    if (const auto* text = one(texts, "thinnest-foil-um")) {
-        request.thinnest_foil_um = number("thinnest-foil-um", *text, 0, 1000, foil);
-    }
+    if (const auto* text = one(texts, "board-mm"))
+        request.board_mm = number("board-mm", *text, board_limits_mm);
+    if (const auto* text = one(texts, "foil-um")) request.foil_um = number("foil-um", *text, foil_limits_um);
+    if (const auto* text = one(texts, "thinnest-foil-um"))
+        request.thinnest_foil_um = number("thinnest-foil-um", *text, foil_limits_um);
     if (const auto* text = one(texts, "confidence")) {
         request.confidence = number("confidence", *text, 0.5, 1, "a number between 0.5 and 1");
     }

@@ -78,8 +78,7 @@ std::string text_of(const Description& description) {
         text += "  " + line + "\n";
     for (const auto& concern : description.concerns)
         text += "  - " + concern + "\n";
-    return text + "  " + (description.fit_to_measure ? "fit to measure on" : "not fit to measure on") +
-           (description.concerns.empty() ? "" : ", see above") + "\n";
+    return text + "  " + description.verdict + "\n";
 }
 
 /// Every file is described, also after one that cannot be read; the status is that of the first failure.
