@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "arguments.hpp"
 
+#include "unknown_words.hpp"
 #include "values.hpp"
 
 #include <CLI/CLI.hpp>
@@ -202,6 +203,7 @@ bool Arguments::has(const std::string& name) const {
 
 Arguments parse(int argc, const char* const* argv) {
     Parser parser;
+    check_words(parser.app, std::vector<std::string>(argv + 1, argv + std::max(argc, 1)));
     try {
         parser.app.parse(argc, argv);
     } catch (const CLI::Success&) {
@@ -209,10 +211,12 @@ Arguments parse(int argc, const char* const* argv) {
         const auto chosen = parser.app.get_subcommands();
         arguments.help = parser.app.count("--version") > 0 ? "ringwall " RINGWALL_CLI_VERSION "\n"
                          : chosen.empty()                  ? parser.app.help()
-                                                           : chosen.front()->help();
+                                                           : chosen.front()->help("ringwall");
         return arguments;
     } catch (const CLI::ParseError& error) {
-        throw Error(Fault::usage, one_line(error.what()) + "; see ringwall --help");
+        const auto chosen = parser.app.get_subcommands();
+        const std::string command = chosen.empty() ? "" : chosen.front()->get_name() + " ";
+        throw Error(Fault::usage, one_line(error.what()) + "; see ringwall " + command + "--help");
     }
     return arguments_of(parser);
 }
