@@ -47,8 +47,16 @@ InspectRequest request_of(const Arguments& arguments) {
     return request;
 }
 
+/// A polarity given against the picture makes everything below it invented: said even when nothing else is.
+void warn_of_dense(const BoardRecord& record) {
+    for (const auto& source : record.sources)
+        for (const auto& warning : source.warnings)
+            if (warning.starts_with("Told that dense is")) print_error("warning: " + warning);
+}
+
 int write_and_tell(const BoardRecord& record, Session& session, const fs::path& out, bool quiet) {
     write_results(record, session, out);
+    warn_of_dense(record);
     if (!quiet) print(table_of(record) + "results: " + out.string() + "\n");
     if (record.why_nothing.empty()) return 0;
     print_error(record.why_nothing + "; " + out.string() + " says so");
