@@ -20,6 +20,7 @@ constexpr double unknown_curve_sigmas =
     0.3;                         // an unknown grey curve moves a half-level edge by up to this (methods 1.1)
 constexpr double real_rim = 2.5; // times the halo: a dark rim that sharpening alone cannot make
 constexpr double least_wall_u = 4, least_small_wall_u = 2, small_sigmas = 14;
+constexpr double dark_share = 0.1;
 constexpr double worst_bare_misfit = 2.0, better_plated = 1.25; // chi-square per degree of freedom
 constexpr double fake_halo = 0.05; // overshoot that makes a picture "sharpened" (issue: describe)
 
@@ -108,15 +109,34 @@ bool bare_doubtful(const RimChoice& choice) {
     return choice.plated.converged && choice.wall_z > 2 && bare > better_plated * plated;
 }
 
-/// The verdict where the picture's own noise and levels can be trusted.
-void weigh(const TransmissionMap& map, const HolePriors& priors, RimChoice& choice) {
-    if (!map.t_is_physical) return;
+/// Most directions show a rim darker than what lies behind it, by a share of the fall from the air.
+bool dark_rim(const RimStart& start) {
+    std::vector<double> dips;
+    for (const RimRay& ray : start.rays)
+        if (ray.found && start.open > ray.deepest)
+            dips.push_back((ray.plateau - ray.deepest) / (start.open - ray.deepest));
+    if (dips.empty()) return false;
+    const auto middle = dips.begin() + static_cast<std::ptrdiff_t>(dips.size() / 2);
+    std::nth_element(dips.begin(), middle, dips.end());
+    return *middle > dark_share;
+}
+
+/// The verdict once more: where the picture's own noise and levels can be trusted by them, else by what is
+/// plain to see.
+void weigh(const TransmissionMap& map, const HolePriors& priors, const RimStart& start, RimChoice& choice) {
+    const auto doubt = [&choice](const char* why) { choice.decided = false, choice.why = why; };
+    if (!map.t_is_physical) {
+        if (!choice.is_plated && dark_rim(start))
+            doubt("a dark rim that this picture's grey scale may have made, or plating");
+        return;
+    }
     if (choice.is_plated && !wall_shown(choice.plated, priors)) {
         choice.is_plated =
             choice.bare.model.plated || !choice.bare.converged; // the other reading, if there is one
-        choice.decided = false;
+        doubt("plating would be thinner than what the unknown grey level of plating can make of none");
     } else if (!choice.is_plated && bare_doubtful(choice)) {
-        choice.decided = false;
+        doubt(
+            "the rim is neither a bare edge nor plating to the noise: something in front, or another shape");
     }
 }
 
@@ -163,7 +183,7 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
     const RimStart start =
         look_at_rim(map.t.view(), candidate, priors.shared.sigma_px, levels.open.value_or(1.0));
     RimChoice choice = choose_rim(map.t.view(), noise, start, priors.shared, levels);
-    weigh(map, priors, choice);
+    weigh(map, priors, start, choice);
     const RimFit& fit = choice.chosen();
     if (!start.usable || !fit.converged || fit.pixels == 0) {
         const char* why = start.usable ? "the edge of the hole could not be fitted"

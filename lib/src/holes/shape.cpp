@@ -329,7 +329,10 @@ void judge_wall(const std::vector<RimBin>& bins, const RimChoice& choice, bool h
     }
     if (!choice.decided) {
         wall.state = WallState::undecided;
-        wall.why = "the rim is darker than the board behind it by less than this picture can tell from noise";
+        wall.why =
+            !choice.why.empty()
+                ? choice.why
+                : "the rim is darker than the board behind it by less than this picture can tell from noise";
         return;
     }
     if (!choice.is_plated) {
