@@ -17,12 +17,12 @@ TEST_CASE("a bare hole's drill diameter is its bore, round or worn out of round"
     HolePriors priors;
     priors.shared = {std::sqrt(blur_px * blur_px + 1.0 / 12), beam.barrel}; // the pixel's area blurs as well
     priors.blur_known = priors.barrel_known = true;
-    for (const double worn_px : {0.0, 6.0}) {
+    for (const double worn_px : {0.0, 2.5}) {
         CAPTURE(worn_px);
         const auto board = [=](double x, double y) {
             const double away = std::hypot(x - middle.x, y - middle.y);
-            const double worn = std::hypot(x - middle.x - worn_px, y - middle.y); // the same disk, shifted
-            return std::min(away, worn) < 24 ? drawn::air : 0;
+            const double bite = std::hypot(x - middle.x - 16 - worn_px, y - middle.y); // reaches worn_px out
+            return away < 24 || bite < 8 ? drawn::air : 0;
         };
         const auto map = drawn::exposed(drawn::draw(board, beam, size_px, blur_px), blur_px, 6000, 5);
         const HoleCandidate candidate{.centre_px = {middle.x + 0.4, middle.y - 0.3}, .radius_px = 24.4};
