@@ -206,6 +206,7 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
     const auto bins = trace_rim(map.t.view(), noise, fit, priors.shared, tracing.search_px);
     judge_shape(bins, tracing, floor, hole);
     judge_wall(bins, choice, halo_can_fake(map, fit, priors.shared), hole);
+    if (!choice.is_plated) hole.drill_px = hole.bore_px; // the shape may have moved the bore
     return hole;
 }
 
