@@ -107,12 +107,11 @@ Point tip(const Mark& mark, std::size_t step) {
 
 constexpr std::array far_off{0.8, 1.2, 1.7, 2.3, 3.0, 3.8, 4.8, 6.0}; ///< in label heights
 constexpr std::size_t brief_steps = 6; ///< of them for a brief label, which is low
-constexpr double line_clear = 0.3;     ///< room round a line, in label heights
 
 class Placer {
   public:
-    Placer(const std::vector<Mark>& marks, double width, double height)
-        : marks_(marks), width_(width), height_(height) {}
+    Placer(const std::vector<Mark>& marks, double width, double height, double line_clear)
+        : marks_(marks), width_(width), height_(height), line_clear_(line_clear) {}
 
     std::optional<LabelPlace> beside(const LabelWish& wish, bool brief) {
         const Size size = brief ? wish.brief : wish.full;
@@ -138,8 +137,7 @@ class Placer {
                 const Box box = box_at(wish.at, size, direction, off);
                 const Segment line{on_way(wish.at.centre, direction, start),
                                    on_way(wish.at.centre, direction, off)};
-                if (free(box) && clear(line, wish.at, line_clear * size.height))
-                    return take({box, brief, true, line.from, line.to});
+                if (free(box) && clear(line, wish.at)) return take({box, brief, true, line.from, line.to});
             }
         }
         return std::nullopt;
@@ -156,11 +154,10 @@ class Placer {
             return false;
         return std::none_of(taken_.begin(), taken_.end(), [&](const Box& b) { return box.meets(b); }) &&
                std::none_of(marks_.begin(), marks_.end(), [&](const Mark& m) { return m.meets(box); }) &&
-               std::none_of(lines_.begin(), lines_.end(), [&](const Segment& line) {
-                   return crosses(line, widened(box, line_clear * box.height));
-               });
+               std::none_of(lines_.begin(), lines_.end(),
+                            [&](const Segment& line) { return crosses(line, widened(box, line_clear_)); });
     }
-    [[nodiscard]] bool clear(const Segment& line, const Mark& own, double apart) const {
+    [[nodiscard]] bool clear(const Segment& line, const Mark& own) const {
         const auto crossed = [&](Point p) {
             return std::any_of(taken_.begin(), taken_.end(), [&](const Box& b) { return in_box(b, p); }) ||
                    std::any_of(marks_.begin(), marks_.end(), [&](const Mark& m) {
@@ -169,14 +166,50 @@ class Placer {
                    });
         };
         return std::none_of(lines_.begin(), lines_.end(),
-                            [&](const Segment& l) { return near(line, l, apart); }) &&
+                            [&](const Segment& l) { return near(line, l, line_clear_); }) &&
                !any_point(line, crossed);
     }
     const std::vector<Mark>& marks_;
-    double width_, height_;
+    double width_, height_, line_clear_;
     std::vector<Box> taken_;
     std::vector<Segment> lines_;
 };
+
+/// Room round a line to a label.
+double line_clear(const std::vector<LabelWish>& wishes) {
+    double least_height = 1e9;
+    for (const auto& wish : wishes)
+        least_height = std::min(least_height, wish.brief.width > 0 ? wish.brief.height : wish.full.height);
+    return 0.3 * least_height;
+}
+
+using Places = std::vector<std::optional<LabelPlace>>;
+
+Places one_round(const std::vector<LabelWish>& wishes, Placer placer, const std::vector<bool>& brief_first) {
+    Places places(wishes.size());
+    const auto beside = [&](bool brief) {
+        return [&placer, brief](const LabelWish& wish) { return placer.beside(wish, brief); };
+    };
+    const auto led = [&](bool brief) {
+        return [&placer, brief](const LabelWish& wish) { return placer.led(wish, brief); };
+    };
+    const auto place = [&](const auto& chosen, const auto& how) {
+        for (std::size_t i = 0; i < wishes.size(); ++i)
+            if (!places[i] && chosen(i)) places[i] = how(wishes[i]);
+    };
+    const auto first = [&](std::size_t i) { return brief_first[i]; };
+    const auto leading = [&](std::size_t i) { return wishes[i].may_lead; };
+    const auto any = [](std::size_t) { return true; };
+    place(first, beside(true));
+    place(first, led(true));
+    place(leading, beside(false));
+    place(leading, led(false));
+    place(leading, beside(true));
+    place(leading, led(true));
+    place(any, beside(false));
+    place(any, led(true));
+    return places;
+}
 
 } // namespace
 
@@ -225,22 +258,19 @@ bool could_mislead(const Box& box, const Mark& own, const std::vector<Mark>& mar
 std::vector<std::optional<LabelPlace>> place_labels(const std::vector<LabelWish>& wishes,
                                                     const std::vector<Mark>& marks, double field_width,
                                                     double field_height) {
-    Placer placer(marks, field_width, field_height);
-    std::vector<std::optional<LabelPlace>> places(wishes.size());
-    const auto for_unplaced = [&](const auto& place) {
-        for (std::size_t i = 0; i < wishes.size(); ++i)
-            if (!places[i]) places[i] = place(wishes[i]);
-    };
-    const auto leading = [&](bool may, const auto& place) {
-        for_unplaced([&](const LabelWish& wish) {
-            return wish.may_lead == may ? place(wish) : std::optional<LabelPlace>{};
-        });
-    };
-    leading(true, [&](const LabelWish& wish) { return placer.beside(wish, false); });
-    leading(true, [&](const LabelWish& wish) { return placer.led(wish, false); });
-    leading(false, [&](const LabelWish& wish) { return placer.beside(wish, false); });
-    for_unplaced([&](const LabelWish& wish) { return placer.beside(wish, true); });
-    for_unplaced([&](const LabelWish& wish) { return placer.led(wish, true); });
+    // Where full labels have taken the room for another's mere id, that id goes first in a new round.
+    constexpr int rounds = 4;
+    std::vector<bool> brief_first(wishes.size());
+    Places places;
+    for (int round = 0; round < rounds; ++round) {
+        places = one_round(wishes, Placer(marks, field_width, field_height, line_clear(wishes)), brief_first);
+        bool again = false;
+        for (std::size_t i = 0; i < wishes.size(); ++i) {
+            if (places[i] || !wishes[i].may_lead || brief_first[i]) continue;
+            brief_first[i] = again = true;
+        }
+        if (!again) break;
+    }
     return places;
 }
 

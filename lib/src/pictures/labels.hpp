@@ -59,8 +59,9 @@ bool could_mislead(const Box& box, const Mark& own, const std::vector<Mark>& mar
 
 /// Places for labels, the most wanted first: inside the field, never over another label, a mark or another
 /// label's line; without a line only where the label cannot be taken for another hole's. First those that may
-/// lead, beside their mark or further off with a line that crosses nothing; then the others; then the brief
-/// ones, beside the mark or near it with a line. In the order of the wishes; none: no room.
+/// lead: beside their mark, or further off with a line that crosses nothing, or brief; then the others,
+/// beside their mark or brief and near it with a line. A full label gives way where it would take the room
+/// for another's brief one. In the order of the wishes; none: no room.
 std::vector<std::optional<LabelPlace>> place_labels(const std::vector<LabelWish>& wishes,
                                                     const std::vector<Mark>& marks, double field_width,
                                                     double field_height);
