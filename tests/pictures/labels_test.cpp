@@ -156,3 +156,22 @@ TEST_CASE("a full label gives way where it would take the room for another's id"
     for (const auto& place : place_labels(wishes, marks, 600, 100))
         CHECK(place);
 }
+
+TEST_CASE("a line to a hole with vias in its ring does not end at a via") {
+    Mark hole{{300, 300}, 40, std::vector<double>(180, 100.0)};
+    std::vector<Mark> marks{hole};
+    for (const double turn : {0.0, 90.0, 180.0, 270.0}) {
+        const double a = turn / 180 * std::acos(-1.0);
+        marks.push_back({{300 + 70 * std::cos(a), 300 - 70 * std::sin(a)}, 6});
+        for (int i = -3; i <= 3; ++i) // copper is met at the via
+            marks.front().reach[static_cast<std::size_t>(turn / 2 + i + 180) % 180] = 77;
+    }
+    for (int i = 0; i < 24; ++i) // more holes round it: no place without a line
+        marks.push_back({{300 + 128 * std::cos(i * 0.2618), 300 + 128 * std::sin(i * 0.2618)}, 3});
+    const auto place = place_labels({{marks.front(), {60, 20}, {}, true}}, marks, 640, 640)[0];
+    REQUIRE(place);
+    REQUIRE(place->led);
+    for (std::size_t i = 1; i < marks.size(); ++i)
+        CHECK(std::hypot(place->from.x - marks[i].centre.x, place->from.y - marks[i].centre.y) >
+              marks[i].radius + 3);
+}

@@ -108,21 +108,6 @@ bool apart(double a_px, double b_px) {
     return std::abs(a_px - b_px) > std::max(3.0, 0.06 * std::min(a_px, b_px));
 }
 
-/// Half a degree to either side of the run, so that copper met in a single direction shows as well.
-void draw_run(Canvas& canvas, const OverlayLayout& layout, const HoleRecord& hole,
-              const std::vector<std::array<double, 2>>& run, bool closed) {
-    if (run.empty()) return;
-    std::vector<Point> points;
-    const auto add = [&](const std::array<double, 2>& at, double turn) {
-        points.push_back(layout.at(on_ray(hole, at[0] + turn, at[1])));
-    };
-    if (!closed) add(run.front(), -0.5);
-    for (const auto& at : run)
-        add(at, 0);
-    if (!closed) add(run.back(), 0.5);
-    canvas.line(points, closed, LineStyle::solid, layout.line * 0.8, palette::ring);
-}
-
 /// Mean of the picture over a patch of a ring: from and to a radius, a few degrees wide. None: outside the
 /// picture.
 std::optional<double> level_of(const HoleRecord& hole, ImageView<const float> t, double angle_deg,
@@ -167,32 +152,40 @@ std::optional<double> ring_level(const HoleRecord& hole, ImageView<const float> 
     return *middle;
 }
 
+/// Radius of the ring's line, where a gap was measured.
+std::optional<double> ring_radius(const HoleRecord& hole, std::size_t direction) {
+    const auto& profile = hole.keepout.profile;
+    const GapRecord& gap = profile[direction % profile.size()];
+    if (!gap.gap_px) return std::nullopt;
+    return wall_radius(hole, gap.angle_deg) + *gap.gap_px;
+}
+
+/// No line leads from the direction before to this one.
+bool breaks_before(const HoleRecord& hole, std::size_t direction) {
+    const auto here = ring_radius(hole, direction),
+               before = ring_radius(hole, direction + hole.keepout.profile.size() - 1);
+    return !here || !before || apart(*here, *before);
+}
+
 /// The ring's outer edge where a gap was measured; breaks where it was not, and where it jumps.
 void draw_ring(Canvas& canvas, const OverlayLayout& layout, const HoleRecord& hole) {
     const auto& profile = hole.keepout.profile;
     const std::size_t count = profile.size();
-    const auto radius = [&](std::size_t i) -> std::optional<double> {
-        const GapRecord& gap = profile[i % count];
-        if (!gap.gap_px) return std::nullopt;
-        return wall_radius(hole, gap.angle_deg) + *gap.gap_px;
-    };
-    const auto breaks = [&](std::size_t i) { // before this direction
-        const auto here = radius(i), before = radius(i + count - 1);
-        return !here || !before || apart(*here, *before);
-    };
     std::size_t start = 0; // begin behind a break, so that a run over 0 degrees stays whole
-    while (start < count && !breaks(start))
+    while (start < count && !breaks_before(hole, start))
         ++start;
     const bool whole = count > 0 && start == count;
-    std::vector<std::array<double, 2>> run; // angle, radius
+    std::vector<Point> run;
+    const auto draw = [&] { // of two directions: a dot, which looks like dirt
+        if (run.size() >= 3) canvas.line(run, whole, LineStyle::solid, layout.line * 0.8, palette::ring);
+        run.clear();
+    };
     for (std::size_t i = start; i < start + count; ++i) {
-        if (!whole && breaks(i)) {
-            draw_run(canvas, layout, hole, run, false);
-            run.clear();
-        }
-        if (const auto r = radius(i)) run.push_back({profile[i % count].angle_deg, *r});
+        if (!whole && breaks_before(hole, i)) draw();
+        if (const auto r = ring_radius(hole, i))
+            run.push_back(layout.at(on_ray(hole, profile[i % count].angle_deg, *r)));
     }
-    draw_run(canvas, layout, hole, run, whole);
+    draw();
 }
 
 /// A bar across the ring at its narrowest, with a foot at either end.
@@ -220,6 +213,19 @@ std::string mm_or_px(const Estimate& mm, const Estimate& px) {
     if (px) return with_expanded_u(px, 2) + " px";
     return {};
 }
+
+/// Makes the outline at least `to` wide along an arc.
+void reach_out(std::vector<double>& outline, const Arc& arc, double to) {
+    const double step_deg = 360.0 / static_cast<double>(outline.size());
+    const auto first = static_cast<std::size_t>(std::lround(arc.from_deg / step_deg));
+    const auto steps = static_cast<std::size_t>(std::lround(sweep_of(arc) / step_deg));
+    for (std::size_t i = first; i <= first + steps; ++i) {
+        double& radius = outline[i % outline.size()];
+        radius = std::max(radius, to);
+    }
+}
+
+constexpr std::size_t outline_steps = 180;
 
 } // namespace
 
@@ -261,22 +267,22 @@ double hole_radius(const HoleRecord& hole) {
 }
 
 std::vector<double> outline(const HoleRecord& hole, const OverlayLayout& layout) {
-    constexpr std::size_t steps = 180;
-    const double off = 6 * layout.line / layout.zoom; // of the arcs beside the wall
-    const bool has_arcs = hole.kind != HoleKind::via &&
-                          !(hole.keepout.runs_on_arcs_deg.empty() && hole.keepout.touching_arcs_deg.empty() &&
-                            hole.hidden_arcs_deg.empty());
     const double wall = hole_radius(hole);
-    std::vector<double> radius(steps, has_arcs ? wall + off : wall);
-    if (has_cross(hole)) radius.assign(steps, std::max(radius.front(), cross_arm(hole, layout)));
+    std::vector<double> radius(outline_steps,
+                               has_cross(hole) ? std::max(wall, cross_arm(hole, layout)) : wall);
     if (hole.kind == HoleKind::via) return radius;
+    const double beside = wall + 6 * layout.line / layout.zoom; // the arcs beside the wall, see draw_marks
+    for (const auto* arcs :
+         {&hole.keepout.runs_on_arcs_deg, &hole.keepout.touching_arcs_deg, &hole.hidden_arcs_deg})
+        for (const auto& arc : *arcs)
+            reach_out(radius, arc, beside);
     // What lies further off on one side keeps labels away only near the hole.
     const double most = 4 * wall;
-    for (const auto& gap : hole.keepout.profile) {
-        if (!gap.gap_px) continue;
-        const double ring = std::min(most, wall_radius(hole, gap.angle_deg) + *gap.gap_px);
-        const auto step = static_cast<std::size_t>(std::lround(gap.angle_deg / 360 * steps)) % steps;
-        radius[step] = std::max(radius[step], ring);
+    const auto& profile = hole.keepout.profile;
+    for (std::size_t i = 0; i < profile.size(); ++i) {
+        if (breaks_before(hole, i) && breaks_before(hole, i + 1)) continue; // no line is drawn there
+        const double ring = std::min(most, *ring_radius(hole, i));
+        reach_out(radius, {profile[i].angle_deg, profile[i].angle_deg + 1e-6}, ring);
     }
     return radius;
 }

@@ -165,7 +165,12 @@ class Placer {
                        return m.centre != own.centre && std::hypot(way.x, way.y) < m.reach_along(way);
                    });
         };
-        return std::none_of(lines_.begin(), lines_.end(),
+        const auto begins_at = [&](const Mark& m) { // a via inside the ring: the line would seem to be its
+            const double off = std::hypot(line.from.x - m.centre.x, line.from.y - m.centre.y);
+            return m.centre != own.centre && off < m.radius + line_clear_;
+        };
+        return std::none_of(marks_.begin(), marks_.end(), begins_at) &&
+               std::none_of(lines_.begin(), lines_.end(),
                             [&](const Segment& l) { return near(line, l, line_clear_); }) &&
                !any_point(line, crossed);
     }
