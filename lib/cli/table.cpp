@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <charconv>
+#include <cmath>
 #include <map>
 
 namespace ringwall::cli {
@@ -15,10 +16,9 @@ std::string fixed(double value, int decimals) {
     return error == std::errc() ? std::string(text, end) : "?";
 }
 
-/// Value and expanded uncertainty: "3.302 ±0.034".
+/// Value and expanded uncertainty, "3.302 ±0.034", or "-".
 std::string with_u(const Estimate& estimate, int decimals) {
-    if (!estimate) return "-";
-    return fixed(estimate.value(), decimals) + " ±" + fixed(2 * estimate.u(), decimals);
+    return estimate ? with_expanded_u(estimate, decimals) : "-";
 }
 
 std::string kind_words(HoleKind kind) {
@@ -49,10 +49,13 @@ std::string wall_words(WallState wall) {
     return {};
 }
 
+/// The gap that would have shown, rounded up to what a picture of a board can tell at all.
 std::string touching_words(const KeepOutRecord& keepout, bool mm) {
+    const double step = mm ? 0.005 : 0.2;
     const Estimate& min = mm ? keepout.min_mm : keepout.min_px;
     if (!min) return "copper at the wall";
-    return "copper at the wall: a gap of " + fixed(2 * min.u(), mm ? 3 : 2) + (mm ? " mm" : " px") +
+    const double gap = std::max(1.0, std::ceil(2 * min.u() / step - 1e-9)) * step;
+    return "copper at the wall: a gap of " + fixed(gap, mm ? 3 : 1) + (mm ? " mm" : " px") +
            " or more would have shown";
 }
 
@@ -118,14 +121,14 @@ class Grid {
 };
 
 std::vector<std::string> row_of(const HoleRecord& hole, bool mm) {
-    const bool touching = hole.keepout.state == KeepOutState::touching; // its 0 is said in words
+    const bool touching = hole.keepout.state == KeepOutState::touching;
     return {hole.id,
             kind_words(hole.kind),
             fixed(mm ? *hole.x_mm : hole.x_px, mm ? 2 : 1),
             fixed(mm ? *hole.y_mm : hole.y_px, mm ? 2 : 1),
             with_u(mm ? hole.bore_mm : hole.bore_px, mm ? 3 : 2),
             wall_words(hole.wall.state),
-            touching ? "none" : with_u(mm ? hole.keepout.min_mm : hole.keepout.min_px, mm ? 3 : 2),
+            touching ? "0" : with_u(mm ? hole.keepout.min_mm : hole.keepout.min_px, mm ? 3 : 2),
             state_words(hole, mm)};
 }
 

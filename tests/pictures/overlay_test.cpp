@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "pictures/drawn_board.hpp"
 #include "pictures/hole_marks.hpp"
+#include "pictures/legend.hpp"
 #include "pictures/overlay.hpp"
 
 #include <cstdlib>
@@ -120,4 +121,83 @@ TEST_CASE("labels say value, U and unit") {
     DrawnBoard in_px(400, 300, 0);
     CHECK(bore_text(in_px.add(200, 150, 100, 20, WallState::bare, KeepOutState::ring_seen)) ==
           "Ø100.00 ±0.10 px");
+}
+
+TEST_CASE(
+    "where own copper runs on, the label and the bar give the distance to the next copper all the same") {
+    DrawnBoard board(400, 300, 0.025);
+    HoleRecord& hole = board.add(200, 150, 100, 20, WallState::plated, KeepOutState::ring_seen);
+    hole.keepout.state = KeepOutState::runs_on;
+    CHECK(keepout_text(hole) == "runs on; keep-out 0.500 ±0.011 mm");
+    hole.keepout.min_px = hole.keepout.min_mm = Estimate::missing("none");
+    CHECK(keepout_text(hole) == "own copper runs on");
+}
+
+TEST_CASE("a ring's line ends where no copper was met: open beam behind it, or the picture's end") {
+    DrawnBoard board(600, 400, 0.025);
+    HoleRecord& hole = board.add(300, 200, 100, 30, WallState::bare, KeepOutState::ring_seen);
+    for (auto& gap : hole.keepout.profile)
+        gap.gap_px = 30;
+    board.punch(300, 200, 80, 0.8F);
+    board.punch(300, 200, 50, 0.98F);
+    for (int y = 0; y < 400; ++y) // the board ends right of the ring
+        for (int x = 365; x < 600; ++x)
+            board.t(x, y) = 0.98F;
+    const HoleRecord shown = shown_part(hole, board.t.view());
+    CHECK_FALSE(shown.keepout.profile[0].gap_px);
+    CHECK_FALSE(shown.keepout.profile[20].gap_px);
+    CHECK(shown.keepout.profile[60].gap_px); // the edge crosses the ring at acos(65 / 80), 36 degrees
+    CHECK(shown.keepout.profile[180].gap_px);
+    const auto canvas = draw_overlay(board.t.view(), board.record);
+    const OverlayLayout layout = overlay_layout(600, 400, 1);
+    CHECK(share_of_turn(*canvas, layout, {300, 200}, 80, palette::ring) ==
+          doctest::Approx(1 - 72.0 / 360).epsilon(0.08));
+
+    HoleRecord at_the_end = hole;
+    at_the_end.x_px = 30; // the ring leaves the picture to the left
+    CHECK_FALSE(shown_part(at_the_end, board.t.view()).keepout.profile[180].gap_px);
+}
+
+TEST_CASE("hidden parts under three degrees are not drawn: a single dot looks like dirt") {
+    DrawnBoard board(400, 300, 0.025);
+    HoleRecord& hole = board.add(200, 150, 100, 20, WallState::bare, KeepOutState::ring_seen);
+    hole.hidden_arcs_deg = {{10, 11.5}, {100, 140}, {359, 1}};
+    CHECK(shown_part(hole, board.t.view()).hidden_arcs_deg == std::vector<Arc>{{100, 140}});
+    hole.hidden_arcs_deg = {{0, 0}}; // the whole turn
+    CHECK(shown_part(hole, board.t.view()).hidden_arcs_deg.size() == 1);
+}
+
+TEST_CASE("a burnt-in label far brighter than the open beam does not take the grey range") {
+    DrawnBoard board(600, 400, 0.025);
+    board.add(300, 200, 100, 30, WallState::bare, KeepOutState::ring_seen);
+    const auto plain = draw_overlay(board.t.view(), board.record);
+    for (int y = 10; y < 60; ++y)
+        for (int x = 10; x < 200; ++x)
+            board.t(x, y) = 4;
+    const auto labelled = draw_overlay(board.t.view(), board.record);
+    const int zoom = static_cast<int>(overlay_layout(600, 400, 1).zoom);
+    const auto grey = [&](const std::unique_ptr<Canvas>& canvas, int x, int y) {
+        return static_cast<int>(canvas->pixels()(x * zoom, y * zoom) & 0xFF);
+    };
+    CHECK(grey(labelled, 300, 180) > 180); // open beam in the hole
+    CHECK(grey(labelled, 300, 180) - grey(labelled, 550, 350) >
+          0.8 * (grey(plain, 300, 180) - grey(plain, 550, 350)));
+}
+
+TEST_CASE(
+    "the legend warns of thin copper, of holes not found and of a picture turned over, and grows with it") {
+    DrawnBoard board(600, 400, 0.025);
+    board.add(300, 200, 100, 30, WallState::bare, KeepOutState::ring_seen);
+    const OverlayLayout layout = overlay_layout(600, 400, 1);
+    const int before = Legend(board.record, layout, {}).height(layout.picture_width);
+    board.record.sources.front().dense = DenseSide::bright;
+    const int turned = Legend(board.record, layout, {}).height(layout.picture_width);
+    CHECK(turned > before);
+    board.record.sources.front().warnings = {"copper down to 11 um must be assumed, and more words"};
+    const int thin = Legend(board.record, layout, {}).height(layout.picture_width);
+    CHECK(thin > turned);
+    CHECK(Legend(board.record, layout, {1, 1}).height(layout.picture_width) > thin);
+    // A file name wider than the panel is broken into rows.
+    board.record.sources.front().file = std::string(300, 'w') + ".tif";
+    CHECK(Legend(board.record, layout, {}).height(layout.picture_width) > thin + layout.text);
 }

@@ -68,4 +68,9 @@ class Estimate {
     std::string why_;
 };
 
+/// Value and expanded uncertainty U (k = 2) for a person, without unit: two significant digits of U, the
+/// value to the same place, but at most `most_decimals` (0 to 9): "3.302 ±0.034", "2.54 ±0.85", "436 ±45". A
+/// U that would be 0 there is the last place's 1. Empty without a value.
+std::string with_expanded_u(const Estimate& estimate, int most_decimals);
+
 } // namespace ringwall

@@ -1,7 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/text.hpp"
 
+#include "ringwall/estimate.hpp"
+
+#include <algorithm>
 #include <charconv>
+#include <cmath>
 
 namespace ringwall {
 
@@ -33,6 +37,18 @@ std::string fixed(double value, int decimals) {
     std::string result(text, end);
     const bool is_zero = result.find_first_not_of("-0.") == std::string::npos;
     return is_zero && result.front() == '-' ? result.substr(1) : result;
+}
+
+std::string with_expanded_u(const Estimate& estimate, int most_decimals) {
+    if (!estimate) return {};
+    const double least = std::pow(10.0, -most_decimals);
+    const double expanded = std::max(rounded(2 * estimate.u(), 2), least);
+    // 0.0001 of a decade: 0.1 must not come out as less than 10^-1
+    const int decimals =
+        std::min(most_decimals, 1 - static_cast<int>(std::floor(std::log10(expanded) + 1e-4)));
+    if (decimals >= 0) return fixed(estimate.value(), decimals) + " ±" + fixed(expanded, decimals);
+    const double place = std::pow(10.0, -decimals);
+    return fixed(std::round(estimate.value() / place) * place, 0) + " ±" + fixed(expanded, 0);
 }
 
 } // namespace ringwall

@@ -6,6 +6,7 @@
 #include "ringwall/record.hpp"
 
 #include <string>
+#include <vector>
 
 namespace ringwall {
 
@@ -15,12 +16,20 @@ void draw_marks(Canvas& canvas, const OverlayLayout& layout, const HoleRecord& h
 /// Line style of a wall's state, the same on the picture and in its legend.
 LineStyle style_of(WallState wall);
 
-/// Radius of everything drawn for a hole, px.
-double outer_radius(const HoleRecord& hole);
+/// The hole without what should not be drawn: its ring where the picture is open beam right behind, or
+/// ends there (no copper was met), and hidden parts too short to be more than a dot. `t`: transmission,
+/// higher is brighter.
+HoleRecord shown_part(const HoleRecord& hole, ImageView<const float> t);
 
-/// "3.302 ±0.034 mm", "132.1 ±0.1 px", or what is missing; U, k = 2.
+/// Radius of the hole itself, its plating included, px.
+double hole_radius(const HoleRecord& hole);
+/// Radius of the outermost line of a hole by direction, px: equal steps anticlockwise, the first to the
+/// right.
+std::vector<double> outline(const HoleRecord& hole, const OverlayLayout& layout);
+
+/// "Ø3.302 ±0.034 mm", "Ø132.1 ±0.1 px", or what is missing; U, k = 2.
 std::string bore_text(const HoleRecord& hole);
-/// "keep-out 0.391 ±0.060 mm", "touches copper", ...
+/// "keep-out 0.391 ±0.060 mm", "copper at the wall", ...
 std::string keepout_text(const HoleRecord& hole);
 /// That of the line which the text is about.
 Colour keepout_colour(const HoleRecord& hole);

@@ -45,9 +45,30 @@ std::string title_of(const BoardRecord& record) {
     return title + "; ringwall " + record.program.version;
 }
 
+std::string holes_text(std::size_t count) {
+    return std::to_string(count) + (count == 1 ? " hole" : " holes");
+}
+
+/// In pieces no wider than a row: a file may have any name.
+std::vector<std::string> broken(Canvas& canvas, const std::string& word, double size, double width) {
+    std::vector<std::string> parts(1);
+    for (std::size_t i = 0; i < word.size();) {
+        std::size_t end = i + 1; // UTF-8: a character with all its bytes
+        while (end < word.size() && (word[end] & 0xC0) == 0x80)
+            ++end;
+        const std::string character = word.substr(i, end - i);
+        if (!parts.back().empty() && canvas.text_width(parts.back() + character, size) > width)
+            parts.emplace_back();
+        parts.back() += character;
+        i = end;
+    }
+    return parts;
+}
+
 } // namespace
 
-Legend::Legend(const BoardRecord& record, const OverlayLayout& layout) : record_(record), layout_(layout) {}
+Legend::Legend(const BoardRecord& record, const OverlayLayout& layout, LeftOut left_out)
+    : record_(record), layout_(layout), left_out_(left_out) {}
 
 int Legend::least_width() const {
     return static_cast<int>(layout_.text * 46);
@@ -56,7 +77,7 @@ int Legend::least_width() const {
 int Legend::height(int picture_width) const {
     Canvas trial(1, 1); // text can only be measured on a canvas
     const int width = std::max(picture_width, least_width());
-    return static_cast<int>(std::ceil((rows(trial, width, 1, false) + 0.8) * row_height * layout_.text));
+    return static_cast<int>(std::ceil((rows(trial, width, false) + 0.8) * row_height * layout_.text));
 }
 
 std::vector<Legend::Item> Legend::items() const {
@@ -70,23 +91,40 @@ std::vector<Legend::Item> Legend::items() const {
             {LineStyle::dotted, palette::hidden, 1, "hidden, not measured"}};
 }
 
-std::vector<std::string> Legend::sentences(int labels_left_out) const {
+std::vector<std::string> Legend::sentences() const {
     const bool mm = !record_.sources.empty() && record_.sources.front().pixel_mm.has_value();
     std::vector<std::string> list;
     list.push_back(
         std::string(
             "Ø bore, keep-out: smallest copper-free ring; ± is U, the expanded uncertainty (k = 2); ") +
         (mm ? "lengths in mm." : "no scale: lengths in px."));
-    if (labels_left_out > 0) {
-        list.push_back("No room for the numbers of " + std::to_string(labels_left_out) +
-                       (labels_left_out == 1 ? " hole" : " holes") +
+    if (left_out_.numbers > 0)
+        list.push_back("No room for the numbers of " + holes_text(left_out_.numbers) +
                        ": small id alone, numbers in holes.csv.");
-    }
+    if (left_out_.ids > 0)
+        list.push_back("No room for the id of " + holes_text(left_out_.ids) +
+                       ": find it by x and y in holes.csv.");
     if (!record_.why_nothing.empty()) list.push_back("Nothing measured: " + record_.why_nothing + ".");
     list.push_back("A small id alone also stands at vias. A cross: a hole that was found and could not be "
                    "measured. Colours mean kinds of line, not good or bad.");
-    list.push_back("All copper layers lie on top of each other here: which plane is live is not visible. A "
-                   "gap on a picture is not insulation.");
+    for (auto& caution : cautions())
+        list.push_back(std::move(caution));
+    return list;
+}
+
+std::vector<std::string> Legend::cautions() const {
+    std::vector<std::string> list;
+    if (!record_.sources.empty()) {
+        const SourceRecord& source = record_.sources.front();
+        if (source.dense == DenseSide::bright)
+            list.emplace_back("Shown turned over: dense is dark here, bright in the file.");
+        for (const auto& warning : source.warnings)
+            if (warning.starts_with("copper down to ")) list.push_back("Copper" + warning.substr(6) + ".");
+    }
+    list.emplace_back("Holes that carry no mark were not found: count them yourself.");
+    list.emplace_back(
+        "All copper layers lie on top of each other here: which plane is live is not visible. A "
+        "gap on a picture is not insulation.");
     return list;
 }
 
@@ -104,7 +142,7 @@ void Legend::draw_scale_bar(Canvas& canvas, double x, double baseline) const {
                 false);
 }
 
-int Legend::rows(Canvas& canvas, int width, int labels_left_out, bool draw) const {
+int Legend::rows(Canvas& canvas, int width, bool draw) const {
     const double text = layout_.text, left = text, right = width - text;
     int row = 1;
     double x = left;
@@ -112,10 +150,12 @@ int Legend::rows(Canvas& canvas, int width, int labels_left_out, bool draw) cons
     const auto new_row = [&] { ++row, x = left; };
     const auto flow = [&](const std::string& sentence, Colour colour) {
         for (const auto& word : words_of(sentence)) {
-            const double advance = canvas.text_width(word + " ", text);
-            if (x + advance > right && x > left) new_row();
-            if (draw) canvas.text(x, baseline(), word, text, colour, false);
-            x += advance;
+            for (const auto& part : broken(canvas, word, text, right - left)) {
+                const double advance = canvas.text_width(part + " ", text);
+                if (x + advance > right && x > left) new_row();
+                if (draw) canvas.text(x, baseline(), part, text, colour, false);
+                x += advance;
+            }
         }
         new_row();
     };
@@ -133,15 +173,15 @@ int Legend::rows(Canvas& canvas, int width, int labels_left_out, bool draw) cons
         x += advance;
     }
     new_row();
-    for (const auto& sentence : sentences(labels_left_out))
+    for (const auto& sentence : sentences())
         flow(sentence, palette::ink);
     return row - 1;
 }
 
-void Legend::draw(Canvas& canvas, int labels_left_out) const {
+void Legend::draw(Canvas& canvas) const {
     canvas.fill_box(0, layout_.picture_height, canvas.width(), canvas.height() - layout_.picture_height,
                     palette::panel);
-    (void)rows(canvas, canvas.width(), labels_left_out, true);
+    (void)rows(canvas, canvas.width(), true);
 }
 
 } // namespace ringwall

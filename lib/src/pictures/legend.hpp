@@ -10,16 +10,22 @@
 
 namespace ringwall {
 
+/// Holes whose label found no room.
+struct LeftOut {
+    std::size_t numbers = 0; ///< the id stands there alone
+    std::size_t ids = 0;     ///< nothing stands there
+};
+
 /// The panel under a picture: what the lines mean, a scale bar, units, k = 2, cautions.
 class Legend {
   public:
-    Legend(const BoardRecord& record, const OverlayLayout& layout);
+    Legend(const BoardRecord& record, const OverlayLayout& layout, LeftOut left_out);
     /// A picture narrower than this gets a wider panel.
     [[nodiscard]] int least_width() const;
     /// When it stands under a picture of this width.
     [[nodiscard]] int height(int picture_width) const;
-    /// At the canvas's lower end. `labels_left_out`: holes whose label found no room.
-    void draw(Canvas& canvas, int labels_left_out) const;
+    /// At the canvas's lower end.
+    void draw(Canvas& canvas) const;
 
   private:
     struct Item {
@@ -29,12 +35,14 @@ class Legend {
         std::string text;
     };
     [[nodiscard]] std::vector<Item> items() const;
-    [[nodiscard]] std::vector<std::string> sentences(int labels_left_out) const;
-    [[nodiscard]] int rows(Canvas& canvas, int width, int labels_left_out, bool draw) const;
+    [[nodiscard]] std::vector<std::string> sentences() const;
+    [[nodiscard]] std::vector<std::string> cautions() const;
+    [[nodiscard]] int rows(Canvas& canvas, int width, bool draw) const;
     void draw_scale_bar(Canvas& canvas, double x, double baseline) const;
 
     const BoardRecord& record_;
     const OverlayLayout& layout_;
+    LeftOut left_out_;
 };
 
 } // namespace ringwall

@@ -8,13 +8,36 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <optional>
 
 namespace ringwall {
 namespace {
 
+using Range = std::array<float, 2>;
+
+float quantile(std::vector<float>& values, double share) {
+    const auto place =
+        values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+    std::nth_element(values.begin(), place, values.end());
+    return *place;
+}
+
+/// What the open beam reads: the brighter quarter of the holes at their middle. None without a measured hole.
+std::optional<float> open_level(ImageView<const float> t, const BoardRecord& record) {
+    std::vector<float> levels;
+    for (const auto& hole : record.holes) {
+        const auto x = std::lround(hole.x_px), y = std::lround(hole.y_px);
+        if (!hole.bore_px || x < 0 || y < 0 || x >= t.width() || y >= t.height()) continue;
+        const float level = t(static_cast<int>(x), static_cast<int>(y));
+        if (std::isfinite(level)) levels.push_back(level);
+    }
+    if (levels.empty()) return std::nullopt;
+    return quantile(levels, 0.75);
+}
+
 /// Grey range of the picture: the middle 99.4 % of its values, so that single hot pixels do not set the
-/// contrast.
-std::array<float, 2> display_range(ImageView<const float> t) {
+/// contrast, and at the bright end little more than the open beam, so that a burnt-in label does not either.
+Range display_range(ImageView<const float> t, const BoardRecord& record) {
     std::vector<float> sample;
     const std::size_t step = std::max<std::size_t>(1, t.size() / 200000);
     const auto width = static_cast<std::size_t>(t.width());
@@ -23,14 +46,11 @@ std::array<float, 2> display_range(ImageView<const float> t) {
         if (std::isfinite(value)) sample.push_back(value);
     }
     if (sample.empty()) return {0, 1};
-    const auto at = [&](double share) {
-        const auto place =
-            sample.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(sample.size() - 1));
-        std::nth_element(sample.begin(), place, sample.end());
-        return *place;
-    };
-    const float low = at(0.003), high = at(0.997);
-    return high > low ? std::array{low, high} : std::array{low - 1, low + 1};
+    const float low = quantile(sample, 0.003);
+    float high = quantile(sample, 0.997);
+    if (const auto open = open_level(t, record); open && *open > low)
+        high = std::min(high, *open + 0.1F * (*open - low));
+    return high > low ? Range{low, high} : Range{low - 1, low + 1};
 }
 
 /// Never quite black or white: lines and labels of every colour stay visible.
@@ -40,8 +60,8 @@ std::uint32_t grey_of(float value, float low, float scale) {
     return 0xFF000000U | grey << 16 | grey << 8 | grey;
 }
 
-void paint_picture(Canvas& canvas, const OverlayLayout& layout, ImageView<const float> t) {
-    const auto [low, high] = display_range(t);
+void paint_picture(Canvas& canvas, const OverlayLayout& layout, ImageView<const float> t, Range range) {
+    const auto [low, high] = range;
     const float scale = 1 / (high - low);
     const auto pixels = canvas.pixels();
     std::vector<int> column(static_cast<std::size_t>(layout.picture_width));
@@ -74,6 +94,8 @@ std::vector<Label> labels_of(const BoardRecord& record, const OverlayLayout& lay
     for (const auto& hole : record.holes) {
         if (hole.kind == HoleKind::via)
             labels.push_back({&hole, hole.id, "", layout.label_text * 0.75});
+        else if (!hole.bore_px && hole.kind != HoleKind::filled) // its cross says the rest
+            labels.push_back({&hole, hole.id, "", layout.label_text});
         else
             labels.push_back(
                 {&hole, hole.id + "  " + bore_text(hole), keepout_text(hole), layout.label_text});
@@ -85,15 +107,22 @@ std::vector<Label> labels_of(const BoardRecord& record, const OverlayLayout& lay
     return labels;
 }
 
+Mark mark_of(const HoleRecord& hole, const OverlayLayout& layout) {
+    Mark mark{layout.at({hole.x_px, hole.y_px}), hole_radius(hole) * layout.zoom, outline(hole, layout)};
+    for (double& reach : mark.reach)
+        reach = reach * layout.zoom + layout.line * 0.5; // half a line's width
+    return mark;
+}
+
 LabelWish wish_of(const Label& label, const OverlayLayout& layout, Canvas& canvas) {
     const double width =
         std::max(canvas.text_width(label.first, label.size), canvas.text_width(label.second, label.size));
     const double lines = label.second.empty() ? 1 : 2, pad = label.size * 0.5;
     const double small = layout.label_text * 0.75;
     LabelWish wish;
-    wish.at = {layout.at({label.hole->x_px, label.hole->y_px}), outer_radius(*label.hole) * layout.zoom};
+    wish.at = mark_of(*label.hole, layout);
     wish.full = {width + pad, label.size * (1.25 * lines + 0.2)};
-    if (!label.via()) wish.brief = {canvas.text_width(label.hole->id, small) + 0.5 * small, 1.45 * small};
+    wish.brief = {canvas.text_width(label.hole->id, small) + 0.5 * small, 1.45 * small};
     wish.may_lead = !label.via();
     return wish;
 }
@@ -108,22 +137,34 @@ void draw_label(Canvas& canvas, const OverlayLayout& layout, const Label& label,
         canvas.text(x, box.y + size * 2.3, label.second, size, keepout_colour(*label.hole), true);
 }
 
-/// Returns how many hardware holes found no room for their whole label.
-int draw_labels(Canvas& canvas, const OverlayLayout& layout, const BoardRecord& record) {
-    const std::vector<Label> labels = labels_of(record, layout);
+struct PlacedLabels {
+    std::vector<Label> labels;
+    std::vector<std::optional<LabelPlace>> places; ///< one a label
+};
+
+PlacedLabels placed_labels(const OverlayLayout& layout, const BoardRecord& record) {
+    Canvas trial(1, 1); // text can only be measured on a canvas
+    PlacedLabels placed{labels_of(record, layout), {}};
     std::vector<LabelWish> wishes;
-    wishes.reserve(labels.size());
-    for (const auto& label : labels)
-        wishes.push_back(wish_of(label, layout, canvas));
-    std::vector<Disk> disks;
-    for (const auto& hole : record.holes) {
-        disks.push_back({layout.at({hole.x_px, hole.y_px}), outer_radius(hole) * layout.zoom});
-    }
-    const auto places = place_labels(wishes, disks, layout.picture_width, layout.picture_height);
-    int left_out = 0;
-    for (std::size_t i = 0; i < labels.size(); ++i) {
-        if (places[i]) draw_label(canvas, layout, labels[i], *places[i]);
-        if (!labels[i].via() && (!places[i] || places[i]->brief)) ++left_out;
+    wishes.reserve(placed.labels.size());
+    for (const auto& label : placed.labels)
+        wishes.push_back(wish_of(label, layout, trial));
+    std::vector<Mark> marks;
+    marks.reserve(record.holes.size());
+    for (const auto& hole : record.holes)
+        marks.push_back(mark_of(hole, layout));
+    placed.places = place_labels(wishes, marks, layout.picture_width, layout.picture_height);
+    return placed;
+}
+
+LeftOut left_out_of(const PlacedLabels& placed) {
+    LeftOut left_out;
+    for (std::size_t i = 0; i < placed.labels.size(); ++i) {
+        const Label& label = placed.labels[i];
+        if (!placed.places[i])
+            ++left_out.ids;
+        else if (placed.places[i]->brief && label.first != label.hole->id)
+            ++left_out.numbers;
     }
     return left_out;
 }
@@ -147,14 +188,19 @@ OverlayLayout overlay_layout(int width_px, int height_px, std::size_t labels) {
 
 std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record) {
     const OverlayLayout layout = overlay_layout(t.width(), t.height(), hardware_holes(record));
-    const Legend legend(record, layout);
+    BoardRecord shown = record;
+    for (auto& hole : shown.holes)
+        hole = shown_part(hole, t);
+    const PlacedLabels placed = placed_labels(layout, shown);
+    const Legend legend(record, layout, left_out_of(placed));
     auto canvas = std::make_unique<Canvas>(std::max(layout.picture_width, legend.least_width()),
                                            layout.picture_height + legend.height(layout.picture_width));
-    paint_picture(*canvas, layout, t);
-    for (const auto& hole : record.holes)
+    paint_picture(*canvas, layout, t, display_range(t, record));
+    for (const auto& hole : shown.holes)
         draw_marks(*canvas, layout, hole);
-    const int left_out = draw_labels(*canvas, layout, record);
-    legend.draw(*canvas, left_out);
+    for (std::size_t i = 0; i < placed.labels.size(); ++i)
+        if (placed.places[i]) draw_label(*canvas, layout, placed.labels[i], *placed.places[i]);
+    legend.draw(*canvas);
     return canvas;
 }
 
