@@ -122,6 +122,14 @@ def imperfect_figures(records):
             "gaps_stated_behind_parts": sum(r.get("gap_hidden_stated", 0) for r in records)}
 
 
+def shape_figures(records):
+    """Circles called out of round, circles left undecided, worn holes not called out of round."""
+    rows = [r for r in records if r.get("must") and r.get("shape") is not None and "perfect" in r]
+    circles, worn = [r["shape"] for r in rows if r["perfect"]], [r["shape"] for r in rows if not r["perfect"]]
+    return {"circles": len(circles), "accused": circles.count("out_of_round"), "undecided": circles.count("undecided"),
+            "worn": len(worn), "worn_not_said": len(worn) - worn.count("out_of_round")}
+
+
 def summary(records, missed, invented, must):
     rows = regular(records)
     holes = [r for r in records if r.get("must") and "wall_true" in r]
@@ -132,6 +140,7 @@ def summary(records, missed, invented, must):
             "wall_hardware": confusion([r for r in holes if r["kind"] == "hole"], "wall_true", "wall"),
             "wall_via": confusion([r for r in holes if r["kind"] == "via"], "wall_true", "wall"),
             "state": confusion([r for r in holes if "state_true" in r], "state_true", "state"),
+            "shape": shape_figures(records),
             "touching": {k: verdicts.count(k) for k in ("ok", "false touching", "missed touching")},
             "bore_bare": bore_figures(rows, False, "hole"), "bore_plated": bore_figures(rows, True, "hole"),
             "bore_via": bore_figures(rows, True, "via"), "centre_hole": centre_figures(rows, "hole"),
@@ -145,6 +154,7 @@ def show(title, s):
           f"invented {s['invented']} (vias {s['invented_vias']})")
     for key in ("kind", "wall_hardware", "wall_via", "state", "touching"):
         print(f"   {key}: " + ", ".join(f"{k}: {v}" for k, v in s[key].items()))
+    print("   shape: " + ", ".join(f"{k} {v}" for k, v in s["shape"].items()))
     print("   quantity         n  none    bias     rms   bound    load  med|e|   worst  in 2u    mean u")
     for key in ("bore_bare", "bore_plated", "bore_via", "centre_hole", "centre_via", "keepout", "keepout_narrow", "keepout_thin"):
         f = s[key]

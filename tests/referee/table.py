@@ -24,13 +24,19 @@ def right(table):
 
 
 def main():
-    s = json.load(open(sys.argv[1]))["all"]
+    summaries = json.load(open(sys.argv[1]))
+    s, parts = summaries["all"], summaries.get("style parts")
     print("| question | answered |\n|---|---|")
     print(f"| holes and vias missed | {share(s['missed'], s['holes'])} |")
+    if parts:
+        print(f"| of these on populated boards | {share(parts['missed'], parts['holes'])} |")
     print(f"| invented | {s['invented']} |")
     print(f"| wall of a hole right | {share(*right(s['wall_hardware']))} |")
     print(f"| wall of a via right | {share(*right(s['wall_via']))} |")
     print(f"| state of the ring right | {share(*right(s['state']))} |")
+    shape = s["shape"]
+    print(f"| round holes called out of round; left undecided | {share(shape['accused'], shape['circles'])}; {shape['undecided']} |")
+    print(f"| worn or oval holes not called out of round | {share(shape['worn_not_said'], shape['worn'])} |")
     wrong = s["touching"]
     print(f"| touching said where it is not, missed where it is | {wrong['false touching']}, {wrong['missed touching']} |")
     print("\n| length, px | n | bias | RMS | goal | what noise allows | half are within | within U |\n|---|---|---|---|---|---|---|---|")
