@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "arguments.hpp"
 
+#include "unknown_words.hpp"
 #include "values.hpp"
 
 #include <CLI/CLI.hpp>
@@ -82,14 +83,11 @@ void read_scale_options(const Texts& texts, InspectRequest& request) {
 }
 
 void read_board_options(const Texts& texts, InspectRequest& request) {
-    const std::string foil = "a foil between 0 and 1000 um";
-    if (const auto* text = one(texts, "board-mm")) {
-        request.board_mm = number("board-mm", *text, 0, 100, "a thickness between 0 and 100 mm");
-    }
-    if (const auto* text = one(texts, "foil-um")) request.foil_um = number("foil-um", *text, 0, 1000, foil);
-    if (const auto* text = one(texts, "thinnest-foil-um")) {
-        request.thinnest_foil_um = number("thinnest-foil-um", *text, 0, 1000, foil);
-    }
+    if (const auto* text = one(texts, "board-mm"))
+        request.board_mm = number("board-mm", *text, board_limits_mm);
+    if (const auto* text = one(texts, "foil-um")) request.foil_um = number("foil-um", *text, foil_limits_um);
+    if (const auto* text = one(texts, "thinnest-foil-um"))
+        request.thinnest_foil_um = number("thinnest-foil-um", *text, foil_limits_um);
     if (const auto* text = one(texts, "confidence")) {
         request.confidence = number("confidence", *text, 0.5, 1, "a number between 0.5 and 1");
     }
@@ -205,6 +203,7 @@ bool Arguments::has(const std::string& name) const {
 
 Arguments parse(int argc, const char* const* argv) {
     Parser parser;
+    check_words(parser.app, std::vector<std::string>(argv + 1, argv + std::max(argc, 1)));
     try {
         parser.app.parse(argc, argv);
     } catch (const CLI::Success&) {
@@ -212,10 +211,12 @@ Arguments parse(int argc, const char* const* argv) {
         const auto chosen = parser.app.get_subcommands();
         arguments.help = parser.app.count("--version") > 0 ? "ringwall " RINGWALL_CLI_VERSION "\n"
                          : chosen.empty()                  ? parser.app.help()
-                                                           : chosen.front()->help();
+                                                           : chosen.front()->help("ringwall");
         return arguments;
     } catch (const CLI::ParseError& error) {
-        throw Error(Fault::usage, one_line(error.what()) + "; see ringwall --help");
+        const auto chosen = parser.app.get_subcommands();
+        const std::string command = chosen.empty() ? "" : chosen.front()->get_name() + " ";
+        throw Error(Fault::usage, one_line(error.what()) + "; see ringwall " + command + "--help");
     }
     return arguments_of(parser);
 }

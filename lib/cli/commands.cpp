@@ -47,8 +47,16 @@ InspectRequest request_of(const Arguments& arguments) {
     return request;
 }
 
+/// A polarity given against the picture makes everything below it invented: said even when nothing else is.
+void warn_of_dense(const BoardRecord& record) {
+    for (const auto& source : record.sources)
+        for (const auto& warning : source.warnings)
+            if (warning.starts_with("Told that dense is")) print_error("warning: " + warning);
+}
+
 int write_and_tell(const BoardRecord& record, Session& session, const fs::path& out, bool quiet) {
     write_results(record, session, out);
+    warn_of_dense(record);
     if (!quiet) print(table_of(record) + "results: " + out.string() + "\n");
     if (record.why_nothing.empty()) return 0;
     print_error(record.why_nothing + "; " + out.string() + " says so");
@@ -78,8 +86,7 @@ std::string text_of(const Description& description) {
         text += "  " + line + "\n";
     for (const auto& concern : description.concerns)
         text += "  - " + concern + "\n";
-    return text + "  " + (description.fit_to_measure ? "fit to measure on" : "not fit to measure on") +
-           (description.concerns.empty() ? "" : ", see above") + "\n";
+    return text + "  " + description.verdict + "\n";
 }
 
 /// Every file is described, also after one that cannot be read; the status is that of the first failure.

@@ -2,6 +2,7 @@
 #include "values.hpp"
 
 #include <charconv>
+#include <cmath>
 #include <limits>
 
 namespace ringwall::cli {
@@ -40,6 +41,12 @@ double number(const std::string& option, const std::string& text, double over, d
     return *value;
 }
 
+double number(const std::string& option, const std::string& text, const Limits& limits) {
+    const auto value = read_number(text);
+    if (!value || !limits.hold(*value)) fail(option, limits.expected, text);
+    return *value;
+}
+
 long whole_number(const std::string& option, const std::string& text, long least, long most) {
     long value = 0;
     const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), value);
@@ -51,11 +58,11 @@ long whole_number(const std::string& option, const std::string& text, long least
 }
 
 std::array<double, 2> pixel_size(const std::string& option, const std::string& text) {
-    const std::string expected = "a pixel size over 0 mm, or two as X,Y";
+    const std::string expected = std::string(pixel_limits_mm.expected) + ", one or two as X,Y";
     const auto parts = split(text, ',');
     if (parts.size() > 2) fail(option, expected, text);
     const auto x = read_number(parts.front()), y = read_number(parts.back());
-    if (!x || !y || !(*x > 0 && *x < infinity) || !(*y > 0 && *y < infinity)) fail(option, expected, text);
+    if (!x || !y || !pixel_limits_mm.hold(*x) || !pixel_limits_mm.hold(*y)) fail(option, expected, text);
     return {*x, *y};
 }
 
@@ -72,6 +79,9 @@ KnownDistance known_distance(const std::string& option, const std::string& text)
         if (!value || !(*value > -infinity && *value < infinity)) fail(option, expected, text);
         px[i] = *value;
     }
+    const double length_px = std::hypot(px[2] - px[0], px[3] - px[1]);
+    if (length_px >= 1 && !pixel_limits_mm.hold(*mm / length_px))
+        fail(option, "a distance that makes " + std::string(pixel_limits_mm.expected), text);
     return {{px[0], px[1]}, {px[2], px[3]}, *mm};
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "ringwall/inspection.hpp"
+#include "ringwall/limits.hpp"
 
 #include <array>
 #include <string>
@@ -13,6 +14,7 @@ namespace ringwall::cli {
 double number(const std::string& option, const std::string& text, double over, double below,
               const std::string& expected);
 long whole_number(const std::string& option, const std::string& text, long least, long most);
+double number(const std::string& option, const std::string& text, const Limits& limits);
 std::array<double, 2> pixel_size(const std::string& option, const std::string& text); ///< "V" or "X,Y"
 KnownDistance known_distance(const std::string& option, const std::string& text);     ///< "X1,Y1,X2,Y2=MM"
 DenseSide dense_side(const std::string& text);

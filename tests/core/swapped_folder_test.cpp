@@ -80,7 +80,7 @@ TEST_CASE("without commit nothing changes") {
     CHECK(scratch.names().empty());
 }
 
-TEST_CASE("somebody else's folder, a file, a missing parent are refused and left alone") {
+TEST_CASE("somebody else's folder, a file, a place that cannot be written are refused and left alone") {
     const Scratch scratch;
     fs::create_directory(scratch / "theirs");
     write_whole_file(scratch / "theirs/letter", "dear");
@@ -95,10 +95,34 @@ TEST_CASE("somebody else's folder, a file, a missing parent are refused and left
     };
     CHECK(fault_of(scratch / "theirs") == Fault::usage);
     CHECK(fault_of(scratch / "file") == Fault::usage);
-    CHECK(fault_of(scratch / "nowhere/out") == Fault::input);
+    CHECK(fault_of(scratch / "file/out") == Fault::input);
     CHECK(fault_of("/proc/out") == Fault::input);
+    CHECK(fault_of("/proc/nowhere/out") == Fault::input);
     CHECK(read_whole_file(scratch / "theirs/letter", 100) == "dear");
     CHECK(scratch.names() == std::vector<std::string>{"file", "theirs"});
+}
+
+TEST_CASE("folders missing above the target are made, and stay only when something was written") {
+    const Scratch scratch;
+    const fs::path target = scratch / "case/results/out";
+    SwappedFolder::check(target, never_ours);
+    CHECK(scratch.names().empty());
+    {
+        SwappedFolder swapped(target, never_ours);
+        fill(swapped.aside(), "lost", 1);
+    }
+    CHECK(scratch.names().empty());
+    {
+        SwappedFolder swapped(target, never_ours);
+        write_whole_file(scratch / "case/letter", "somebody came between");
+    }
+    CHECK(scratch.names() == std::vector<std::string>{"case"});
+    CHECK_FALSE(fs::exists(scratch / "case/results"));
+    SwappedFolder swapped(target, never_ours);
+    fill(swapped.aside(), "kept", 1);
+    swapped.commit();
+    CHECK(read_whole_file(target / "file0", 100) == "kept");
+    CHECK(fs::exists(scratch / "case/letter"));
 }
 
 TEST_CASE("a last slash and a link mean the same folder") {

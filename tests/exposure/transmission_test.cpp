@@ -100,6 +100,28 @@ TEST_CASE("heel, noise, polarity and blur come back from boards that were drawn 
         }
 }
 
+TEST_CASE("told the wrong way round: the word is followed, and the first warning says what the picture looks "
+          "like") {
+    for (const bool bright : {false, true}) {
+        drawn::Choice choice;
+        choice.seed = 733;
+        choice.dense_bright = bright;
+        Watch watch;
+        for (const bool right : {true, false}) {
+            drawn::Picture picture = drawn::draw(choice);
+            ExposureOptions options;
+            options.dense = bright == right ? DenseSide::bright : DenseSide::dark;
+            const TransmissionMap map = to_transmission(std::move(picture.radiograph), options, watch);
+            CHECK(map.dense == options.dense);
+            CHECK(map.dense_doubted == !right);
+            CHECK(warned_of(map, "looks the other way round") == !right);
+            REQUIRE_FALSE(map.warnings.empty());
+            const std::string told = bright ? "Told that dense is dark" : "Told that dense is bright";
+            CHECK(map.warnings.front().starts_with(told) == !right);
+        }
+    }
+}
+
 TEST_CASE("with flat and dark T is their quotient, whichever end is dense") {
     for (const bool turned : {false, true}) {
         Radiograph picture = plain(64, 48, 0), flat = plain(64, 48, 0), dark = plain(64, 48, 0);

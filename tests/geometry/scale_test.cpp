@@ -125,3 +125,21 @@ TEST_CASE("a length converts with its direction: a circle of the board is an ell
     CHECK(scale.area_mm2(Estimate::of(100, 0)).value() == doctest::Approx(100 * sx * sy));
     CHECK(Scale::of(0.1, 0.1, 0, "").along_mm(33) == 0.1);
 }
+
+TEST_CASE("a given pixel size that overrides the file's by more than 2 % is told, with both") {
+    ScaleSources sources;
+    sources.given_mm = {{0.05, 0.05}};
+    CHECK_FALSE(overridden_scale(sources));
+    sources.stated = StatedScale{{0.025, 0.025}, "TIFF resolution"};
+    const auto note = overridden_scale(sources);
+    REQUIRE(note);
+    CHECK(note->find("0.05 mm") != std::string::npos);
+    CHECK(note->find("0.025 mm, which the file states (TIFF resolution)") != std::string::npos);
+    CHECK(find_scale(sources).mean_mm() == 0.05); // told, not refused
+    sources.given_mm = {{0.0254, 0.0246}};
+    CHECK_FALSE(overridden_scale(sources));
+    sources.given_mm = {{0.025, 0.0256}};
+    CHECK(overridden_scale(sources));
+    sources.by_person = {{{0, 0}, {100, 0}, 3}};
+    CHECK_FALSE(overridden_scale(sources)); // neither is used
+}

@@ -84,7 +84,26 @@ TEST_CASE("without a scale px stand and every mm says why") {
     CHECK(r.inscribed_mm.why() == "not measured"); // the older reason is the better one
     CHECK(*r.keepout.profile[0].gap_px == 30);
     CHECK_FALSE(r.keepout.profile[0].gap_mm.has_value());
-    CHECK(r.keepout.profile[0].why == "no scale");
+    CHECK(
+        r.keepout.profile[0].why.empty()); // the four words of the contract tell of directions without a gap
+    CHECK(r.keepout.profile[2].why == "own");
+}
+
+TEST_CASE("a hole without a measured ring has its 360 directions, none of them seen; a via has none") {
+    Hole hole = hole_in_px();
+    hole.keepout = {};
+    for (const HoleKind kind : {HoleKind::hole, HoleKind::slot, HoleKind::filled}) {
+        hole.kind = kind;
+        const auto profile = record_of(hole, Scale::of(0.02, 0.02, 0.01, "test"), 0.95, "H1").keepout.profile;
+        REQUIRE(profile.size() == 360);
+        for (std::size_t i = 0; i < profile.size(); ++i) {
+            CHECK(profile[i].angle_deg == static_cast<double>(i));
+            CHECK(profile[i].why == "hidden");
+            CHECK_FALSE(profile[i].gap_px.has_value());
+        }
+    }
+    hole.kind = HoleKind::via;
+    CHECK(record_of(hole, Scale::of(0.02, 0.02, 0.01, "test"), 0.95, "H1").keepout.profile.empty());
 }
 
 TEST_CASE("pixels that are not square make no round hole out of round beyond its uncertainty") {

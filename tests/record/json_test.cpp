@@ -136,6 +136,8 @@ TEST_CASE("a source is named from the results folder, never by an absolute path"
     CHECK(to_json(record, "/data/case/out").find("\"file\": \"../pictures/a.tif\"") != std::string::npos);
     CHECK(to_json(record, "/data/case/out/").find("\"file\": \"../pictures/a.tif\"") != std::string::npos);
     CHECK(to_json(record, "/data/case").find("\"file\": \"pictures/a.tif\"") != std::string::npos);
+    // With nothing in common the relative path would be the absolute one behind some dots.
+    CHECK(to_json(record, "/elsewhere/case/out").find("\"file\": \"a.tif\"") != std::string::npos);
 }
 
 TEST_CASE("a locale with a decimal comma changes no byte") {
@@ -230,4 +232,23 @@ TEST_CASE("holes.csv: one hole a row, units in the header, empty where there is 
     CHECK(second[column("bore_mm")] == "");
     CHECK(first[column("keepout")] == "touching");
     CHECK(first[column("wall_um")] == "25");
+}
+
+TEST_CASE("holes.csv: reasons at the end, in quotes where they hold a comma; no exponents") {
+    BoardRecord record = sample_record();
+    record.holes.resize(1);
+    HoleRecord& hole = record.holes[0];
+    hole.bore_px = Estimate::missing("metal fills the hole");
+    hole.wall.why = "dark, but not \"plated\"";
+    hole.keepout.why = "hidden";
+    hole.roundness_mm = Estimate::of(0, 5e-4);
+    hole.x_px = 1e7;
+    const std::string csv = to_csv(record);
+    const auto header_end = csv.find('\n');
+    CHECK(csv.substr(0, header_end).ends_with(",bore_why,wall_why,keepout_why"));
+    const std::string row = csv.substr(header_end + 1);
+    CHECK(row.ends_with(",metal fills the hole,\"dark, but not \"\"plated\"\"\",hidden\n"));
+    CHECK(row.find(",0,0.0005,") != std::string::npos);
+    CHECK(row.find(",10000000,") != std::string::npos);
+    CHECK_FALSE(std::regex_search(row, std::regex("[0-9]e[-+0-9]")));
 }

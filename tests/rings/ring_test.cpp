@@ -177,3 +177,22 @@ TEST_CASE("copper within the halo of a sharpened picture stays undecided") {
     CHECK_FALSE(near.min_px);
     CHECK(far.state == KeepOutState::ring_seen);
 }
+
+TEST_CASE("where a trace bridges the ring and adds to the plane behind, no gap is stated: whose it is cannot "
+          "be seen") {
+    const KeepOut keepout = measured(
+        [](double x, double y) {
+            const double r = radius(x, y);
+            if (r < 20) return drawn::air;
+            if (r < 21.5) return drawn::plating;
+            const int foils = (r < 32 || r > 46 ? 1 : 0) + (on_trace(x, y, 0, 4, 24, 90) ? 1 : 0);
+            return foils;
+        },
+        drawn::plated_hole(middle, 21.5, 1.5));
+    REQUIRE(keepout.state == KeepOutState::ring_seen);
+    CHECK(std::abs(keepout.min_px.value() - 24.5) < 4 * keepout.min_px.u());
+    REQUIRE(keepout.profile.size() == 360);
+    CHECK(keepout.profile[0].reason == GapReason::merged);
+    CHECK(keepout.profile[90].reason == GapReason::measured);
+    CHECK(keepout.profile[180].reason == GapReason::measured);
+}

@@ -95,6 +95,7 @@ struct Description {
     std::vector<std::string> lines; ///< "name: value", what was found included (blur, noise, halo, polarity)
     std::vector<std::string> concerns; ///< what each shortcoming costs, and what to ask the operator for
     bool fit_to_measure = false;
+    std::string verdict; ///< what it is fit for, one line
 };
 /// Several pages: header facts and one concern. Throws Error(input) for a file that cannot be read,
 /// Cancelled.

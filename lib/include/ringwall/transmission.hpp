@@ -39,6 +39,8 @@ struct TransmissionMap {
     bool t_is_physical = false;
     DenseSide dense = DenseSide::dark; ///< as found or given; never `automatic`
     bool dense_given = false;
+    bool dense_doubted =
+        false; ///< given, but the picture clearly looks the other way round; a warning says so
     NoiseModel noise;
     Estimate blur_sigma_px; ///< Gaussian equivalent of optics and pixel area together (s_e of methods 3)
     double saturated_fraction = 0; ///< share of pixels at the bright end of the stored scale

@@ -2,7 +2,9 @@
 #include "casefile/casefile.hpp"
 
 #include "core/swapped_folder.hpp"
+#include "core/text.hpp"
 #include "ringwall/error.hpp"
+#include "ringwall/limits.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -18,6 +20,7 @@ namespace {
 using Names = std::set<std::string, std::less<>>;
 
 constexpr std::size_t most_bytes = std::size_t{4} << 20; // a case file is typed by hand
+constexpr double infinity = std::numeric_limits<double>::infinity();
 
 /// Every key of the contract, whether a stage uses it yet or not.
 const std::map<std::string, Names, std::less<>>& known_keys() {
@@ -64,6 +67,7 @@ const std::map<std::string, Names, std::less<>>& known_keys() {
 }
 
 std::string as_written(const toml::node& node) {
+    if (const auto* number = node.as_floating_point()) return plain(number->get());
     std::ostringstream text;
     text.imbue(std::locale::classic());
     node.visit([&](const auto& value) { text << value; });
@@ -111,6 +115,16 @@ class Table {
         if (!value || !(*value > low && *value < high)) fail(key, node, expected);
         return *value;
     }
+    [[nodiscard]] std::optional<double> number(const std::string& key, const Limits& limits) const {
+        const toml::node* node = find(key);
+        return node == nullptr ? std::nullopt : std::optional(number_of(key, *node, limits));
+    }
+    [[nodiscard]] double number_of(const std::string& key, const toml::node& node,
+                                   const Limits& limits) const {
+        const double value = number_of(key, node, -infinity, infinity, limits.expected);
+        if (!limits.hold(value)) fail(key, node, limits.expected);
+        return value;
+    }
     [[nodiscard]] std::optional<std::array<double, 2>> pair(const std::string& key, double low,
                                                             const std::string& expected) const {
         const toml::node* node = find(key);
@@ -143,8 +157,6 @@ class Table {
     std::string file_;
 };
 
-constexpr double infinity = std::numeric_limits<double>::infinity();
-
 class Reader {
   public:
     explicit Reader(const std::filesystem::path& file) : path_(file), name_(file.string()) {}
@@ -156,6 +168,7 @@ class Reader {
         read_board();
         read_pictures();
         read_scales();
+        note_what_waits();
         if (const toml::table* rule = root_["rule"].as_table()) {
             case_.confidence =
                 Table(*rule, "rule", name_).number("confidence", 0.5, 1, "a number between 0.5 and 1");
@@ -214,10 +227,22 @@ class Reader {
         case_.board.name = table.text("name").value_or("");
         case_.board.revision = table.text("revision").value_or("");
         case_.board.unit = table.text("unit").value_or("");
-        case_.board.thickness_mm = table.number("thickness_mm", 0, 100, "a thickness between 0 and 100 mm");
-        case_.board.foil_um = table.number("foil_um", 0, 1000, "a foil between 0 and 1000 um");
-        case_.board.thinnest_foil_um =
-            table.number("thinnest_foil_um", 0, 1000, "a foil between 0 and 1000 um");
+        case_.board.thickness_mm = table.number("thickness_mm", board_limits_mm);
+        case_.board.foil_um = table.number("foil_um", foil_limits_um);
+        case_.board.thinnest_foil_um = table.number("thinnest_foil_um", foil_limits_um);
+    }
+
+    /// A screw or a spacing rule that somebody wrote down looks judged when nothing is said.
+    void note_what_waits() {
+        const toml::table* rule = root_["rule"].as_table();
+        const bool asks = rule != nullptr && rule->size() > (rule->contains("confidence") ? 1U : 0U);
+        const bool screw = root_["screw"].is_table();
+        if (!screw && !asks) return;
+        case_.warnings.push_back(std::string(screw && asks ? "screw and rule"
+                                             : screw       ? "screw"
+                                                           : "rule") +
+                                 " in the case file " + (screw && asks ? "are" : "is") +
+                                 " not judged in this version");
     }
 
     /// The tables of a [[name]] list; a single [name] counts as a list of one.
@@ -272,11 +297,16 @@ class Reader {
     }
 
     [[nodiscard]] static std::optional<std::array<double, 2>> read_pixel(const Table& table) {
-        const std::string expected = "a pixel size over 0 mm, or two [x, y]";
+        const std::string expected = std::string(pixel_limits_mm.expected) + ", one or two [x, y]";
+        const Limits limits{pixel_limits_mm.least, pixel_limits_mm.most, expected.c_str()};
         const toml::node* node = table.find("pixel_mm");
         if (node == nullptr) return std::nullopt;
-        if (node->is_array()) return table.pair("pixel_mm", 0, expected);
-        const double mm = table.number_of("pixel_mm", *node, 0, infinity, expected);
+        if (node->is_array()) {
+            const auto both = table.pair("pixel_mm", -infinity, expected);
+            if (!limits.hold((*both)[0]) || !limits.hold((*both)[1])) table.fail("pixel_mm", *node, expected);
+            return both;
+        }
+        const double mm = table.number_of("pixel_mm", *node, limits);
         return std::array{mm, mm};
     }
 
@@ -305,6 +335,11 @@ class Reader {
         scale.to_px = {(*to)[0], (*to)[1]};
         scale.mm = *mm;
         scale.picture = picture_index(table);
+        const double length_px = std::hypot(scale.to_px.x - scale.from_px.x, scale.to_px.y - scale.from_px.y);
+        if (length_px >= 1 && !pixel_limits_mm.hold(*mm / length_px)) {
+            table.fail("mm", *table.find("mm"),
+                       "a length that makes " + std::string(pixel_limits_mm.expected));
+        }
         case_.scales.push_back(scale);
     }
 

@@ -82,10 +82,25 @@ fs::path make_aside(const fs::path& target) {
 
 } // namespace
 
+MadeFolders::~MadeFolders() {
+    std::error_code ignored;
+    for (auto folder = made_.rbegin(); folder != made_.rend(); ++folder)
+        fs::remove(*folder, ignored); // only when empty: another run may have begun to use it
+}
+
+void MadeFolders::make(const fs::path& folder) {
+    std::error_code error;
+    if (folder.empty() || fs::exists(folder, error)) return;
+    make(folder.parent_path());
+    if (fs::create_directory(folder, error)) made_.push_back(folder);
+    if (error) fail("cannot make the folder", folder, error.value());
+}
+
 SwappedFolder::SwappedFolder(const fs::path& target,
                              const std::function<std::string(const fs::path&)>& replaceable)
     : target_(settled(target)) {
     check_target(target_, replaceable);
+    parents_.make(target_.parent_path());
     remove_leftovers(target_);
     aside_ = make_aside(target_);
     lock_ = open(aside_.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
@@ -102,6 +117,7 @@ void SwappedFolder::commit() {
     // rename() alone takes a free name or an empty folder's; a full one needs the exchange.
     if (rename(aside_.c_str(), target_.c_str()) == 0) {
         aside_.clear();
+        parents_.keep();
         return;
     }
     if (errno != ENOTEMPTY && errno != EEXIST) fail("cannot write", target_, errno);

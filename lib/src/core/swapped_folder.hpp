@@ -4,15 +4,31 @@
 #include <filesystem>
 #include <functional>
 #include <string>
+#include <vector>
 
 namespace ringwall {
+
+/// Folders made on the way to a target; taken away again, as far as they are empty, unless kept.
+class MadeFolders {
+  public:
+    MadeFolders() = default;
+    MadeFolders(const MadeFolders&) = delete;
+    MadeFolders& operator=(const MadeFolders&) = delete;
+    ~MadeFolders();
+    /// Makes `folder` and what is missing above it. Throws Error(input).
+    void make(const std::filesystem::path& folder);
+    void keep() { made_.clear(); }
+
+  private:
+    std::vector<std::filesystem::path> made_; ///< outermost first
+};
 
 /// A folder that is written aside and then takes its name by one exchange, so that after a kill the name
 /// holds either the old or the new content, whole.
 ///
 /// The folder aside stands beside the target (same file system) and is locked while in use; what a killed run
 /// left there is removed by the next one. The target may be absent, empty, or a folder that `replaceable`
-/// accepts.
+/// accepts; folders missing above it are made, and stay only after commit().
 class SwappedFolder {
   public:
     /// `replaceable`: for a target that is not empty; returns why it must stay, or "" when it may be
@@ -36,6 +52,7 @@ class SwappedFolder {
 
   private:
     std::filesystem::path target_;
+    MadeFolders parents_;
     std::filesystem::path aside_;
     int lock_ = -1;
 };

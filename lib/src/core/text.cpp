@@ -15,6 +15,13 @@ std::string shortest(double value) {
     return {text, end};
 }
 
+std::string plain(double value) {
+    char text[400];
+    const auto end =
+        std::to_chars(text, text + sizeof text, value == 0 ? 0.0 : value, std::chars_format::fixed).ptr;
+    return {text, end};
+}
+
 double rounded(double value, int digits) {
     char text[40];
     const auto end =

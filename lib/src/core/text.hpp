@@ -7,6 +7,8 @@ namespace ringwall {
 
 /// The shortest decimal text that reads back as the same number; no locale, no "-0".
 std::string shortest(double value);
+/// The same without an exponent, for programs and people that read none: "0.0005".
+std::string plain(double value);
 /// `value` with `digits` significant digits (1 to 15), for words to a person.
 double rounded(double value, int digits);
 /// Fixed decimals, no locale, no "-0.00".

@@ -200,6 +200,7 @@ class Conversion {
     void mark_cut_off();
     void remake_blocks();
     void decide_polarity();
+    void warn_of_dense();
     void to_signal();
     void apply(const Background& background);
     void measure_noise();
@@ -241,16 +242,28 @@ void Conversion::decide_polarity() {
     const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
     stored_noise_ = fit_noise(flat.spots, flat.degrees);
     step(1);
-    if (map_.dense_given) {
-        map_.dense = options_.dense;
-        return;
-    }
     const Polarity polarity = find_polarity(picture_, blocks_, stored_noise_, map_.radiometry);
     map_.dense = polarity.dense_is_dark() ? DenseSide::dark : DenseSide::bright;
+    if (map_.dense_given) {
+        map_.dense_doubted = polarity.sure() && map_.dense != options_.dense;
+        map_.dense = options_.dense;
+        if (map_.dense_doubted) warn_of_dense();
+        return;
+    }
     if (!polarity.sure())
         warn(std::string("Which end of the grey scale is dense was hard to tell; taken as ") +
              (map_.dense == DenseSide::dark ? "dark" : "bright") +
              ", check the picture and give it by hand if it is wrong");
+}
+
+/// The user's word stands, but holes found on a picture taken the wrong way round are invented.
+void Conversion::warn_of_dense() {
+    const bool dark = map_.dense == DenseSide::dark;
+    warn(std::string("Told that dense is ") + (dark ? "dark" : "bright") +
+         ", but the picture looks the other way round: if copper and steel are " +
+         (dark ? "bright" : "dark") +
+         " in it, no hole, wall or ring in these results is true; look at the picture, and measure again "
+         "with dense auto");
 }
 
 /// Stored values to signal: 0 without beam, more with more beam.
@@ -350,6 +363,10 @@ void Conversion::divide_by_flat() {
             difference[i] = f.mean[i] - d.mean[i];
         map_.dense =
             difference.empty() || quantile(difference, 0.5) >= 0 ? DenseSide::dark : DenseSide::bright;
+        if (map_.dense_given && map_.dense != options_.dense)
+            warn(std::string("Told that dense is ") +
+                 (options_.dense == DenseSide::dark ? "dark" : "bright") +
+                 ", but the flat and dark pictures say the other way round, and theirs was taken");
     }
     set_clipping();
     const auto none = static_cast<float>(

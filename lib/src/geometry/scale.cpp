@@ -16,6 +16,12 @@ constexpr double least_disagreement =
     0.01; // below this two scales are taken as one, whatever their points allow
 constexpr double most_anisotropy = 0.03; // real pixels are square to 1 %; beyond 3 % a distance is wrong
 constexpr double assumed_u_percent = 1;
+constexpr double most_override = 0.02; // beyond this a given pixel size and the file's are told apart aloud
+
+std::string size_words(double x_mm, double y_mm) {
+    const std::string x = shortest(rounded(x_mm, 5)), y = shortest(rounded(y_mm, 5));
+    return (x == y ? x : x + " x " + y) + " mm";
+}
 
 double length_px(const KnownDistance& known) {
     return std::hypot(known.to_px.x - known.from_px.x, known.to_px.y - known.from_px.y);
@@ -220,6 +226,17 @@ Scale find_scale(const ScaleSources& sources) {
         return Scale::of(x, y, u, sources.stated->from + u_words(sources));
     }
     return Scale::unknown("no scale: the file states none that is certain; give --pixel-mm or --known");
+}
+
+std::optional<std::string> overridden_scale(const ScaleSources& sources) {
+    if (!sources.by_person.empty() || !sources.given_mm || !sources.stated) return std::nullopt;
+    const auto [x, y] = *sources.given_mm;
+    const auto [file_x, file_y] = sources.stated->pixel_xy_mm;
+    if (std::abs(x / file_x - 1) <= most_override && std::abs(y / file_y - 1) <= most_override)
+        return std::nullopt;
+    return "the pixel size given, " + size_words(x, y) + ", is used in place of " +
+           size_words(file_x, file_y) + ", which the file states (" + sources.stated->from +
+           "): every length in mm hangs on it";
 }
 
 } // namespace ringwall

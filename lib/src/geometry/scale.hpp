@@ -68,4 +68,8 @@ struct ScaleSources {
 /// picture's sense (mm <= 0).
 Scale find_scale(const ScaleSources& sources);
 
+/// A sentence when the pixel size given differs by more than 2 % from the one that the file states and that
+/// it overrides; else nothing.
+std::optional<std::string> overridden_scale(const ScaleSources& sources);
+
 } // namespace ringwall

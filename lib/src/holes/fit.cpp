@@ -19,6 +19,9 @@ constexpr double model_floor_px = 0.02; // radial scatter the model leaves on pe
 constexpr double unknown_curve_sigmas =
     0.3;                         // an unknown grey curve moves a half-level edge by up to this (methods 1.1)
 constexpr double real_rim = 2.5; // times the halo: a dark rim that sharpening alone cannot make
+constexpr double least_wall_u = 4, least_small_wall_u = 2, small_sigmas = 14;
+constexpr double dark_share = 0.1;
+constexpr double worst_bare_misfit = 2.0, better_plated = 1.25; // chi-square per degree of freedom
 constexpr double fake_halo = 0.05; // overshoot that makes a picture "sharpened" (issue: describe)
 
 /// Noise of the map, or when that could not be told a level at which single pixels do not rule.
@@ -89,6 +92,54 @@ void fill_sizes(const TransmissionMap& map, const RimFit& fit, const HolePriors&
     add_budget(hole, "drill_px", drill);
 }
 
+/// Plating thinner than what noise, blur and its unknown grey level make of nothing is not shown. A small
+/// hole's own rim says less, and bare holes that small are rare.
+bool wall_shown(const RimFit& plated, const HolePriors& priors) {
+    const double noise = std::sqrt(std::max(plated.covariance(3, 3), 0.0));
+    const double u = std::hypot(noise, carried_u(plated.by_shared.row(3), priors), model_floor_px);
+    const bool small = plated.model.radius_px < small_sigmas * priors.shared.sigma_px;
+    return plated.model.wall_px > (small ? least_small_wall_u : least_wall_u) * u;
+}
+
+/// A bare reading that leaves more than noise, or much more than the plated one does, decides nothing. Where
+/// the grey scale is unknown noise is no measure.
+bool bare_doubtful(const RimChoice& choice) {
+    const double bare = choice.bare.chi2_per_dof(), plated = choice.plated.chi2_per_dof();
+    if (bare > worst_bare_misfit) return true;
+    return choice.plated.converged && choice.wall_z > 2 && bare > better_plated * plated;
+}
+
+/// Most directions show a rim darker than what lies behind it, by a share of the fall from the air.
+bool dark_rim(const RimStart& start) {
+    std::vector<double> dips;
+    for (const RimRay& ray : start.rays)
+        if (ray.found && start.open > ray.deepest)
+            dips.push_back((ray.plateau - ray.deepest) / (start.open - ray.deepest));
+    if (dips.empty()) return false;
+    const auto middle = dips.begin() + static_cast<std::ptrdiff_t>(dips.size() / 2);
+    std::nth_element(dips.begin(), middle, dips.end());
+    return *middle > dark_share;
+}
+
+/// The verdict once more: where the picture's own noise and levels can be trusted by them, else by what is
+/// plain to see.
+void weigh(const TransmissionMap& map, const HolePriors& priors, const RimStart& start, RimChoice& choice) {
+    const auto doubt = [&choice](const char* why) { choice.decided = false, choice.why = why; };
+    if (!map.t_is_physical) {
+        if (!choice.is_plated && dark_rim(start))
+            doubt("a dark rim that this picture's grey scale may have made, or plating");
+        return;
+    }
+    if (choice.is_plated && !wall_shown(choice.plated, priors)) {
+        choice.is_plated =
+            choice.bare.model.plated || !choice.bare.converged; // the other reading, if there is one
+        doubt("plating would be thinner than what the unknown grey level of plating can make of none");
+    } else if (!choice.is_plated && bare_doubtful(choice)) {
+        doubt(
+            "the rim is neither a bare edge nor plating to the noise: something in front, or another shape");
+    }
+}
+
 void fill_thickness(const TransmissionMap& map, const RimFit& fit, const HolePriors& priors, Hole& hole) {
     if (!map.t_is_physical) {
         hole.wall.thickness_px = hole.wall.thickness_integrated_px =
@@ -131,7 +182,8 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
     priors.shared = seen_through(bare_priors.shared, hole.cover);
     const RimStart start =
         look_at_rim(map.t.view(), candidate, priors.shared.sigma_px, levels.open.value_or(1.0));
-    const RimChoice choice = choose_rim(map.t.view(), noise, start, priors.shared, levels);
+    RimChoice choice = choose_rim(map.t.view(), noise, start, priors.shared, levels);
+    weigh(map, priors, start, choice);
     const RimFit& fit = choice.chosen();
     if (!start.usable || !fit.converged || fit.pixels == 0) {
         const char* why = start.usable ? "the edge of the hole could not be fitted"
@@ -154,6 +206,7 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
     const auto bins = trace_rim(map.t.view(), noise, fit, priors.shared, tracing.search_px);
     judge_shape(bins, tracing, floor, hole);
     judge_wall(bins, choice, halo_can_fake(map, fit, priors.shared), hole);
+    if (!choice.is_plated) hole.drill_px = hole.bore_px; // the shape may have moved the bore
     return hole;
 }
 

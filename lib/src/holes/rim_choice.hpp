@@ -7,6 +7,8 @@
 #include "holes/rim_model.hpp"
 #include "holes/rim_start.hpp"
 
+#include <string>
+
 namespace ringwall {
 
 /// The two readings of one rim, each fitted, and which one the pixels prefer.
@@ -16,6 +18,7 @@ struct RimChoice {
     double wall_z = 0; ///< fitted wall over its own uncertainty: large = plated
     bool is_plated = false;
     bool decided = false; ///< false: neither reading is clearly better
+    std::string why;      ///< of not decided; empty: the wall is lost in noise
     RimBelief belief;     ///< of the chosen reading
     [[nodiscard]] const RimFit& chosen() const { return is_plated ? plated : bare; }
 };

@@ -34,8 +34,9 @@ void tell_facts(Description& d) {
 }
 
 void tell_scale(Description& d, const InspectRequest& options) {
-    const Scale scale =
-        find_scale({{}, options.pixel_mm, options.known, d.facts.scale, options.scale_u_percent});
+    const ScaleSources sources{{}, options.pixel_mm, options.known, d.facts.scale, options.scale_u_percent};
+    const Scale scale = find_scale(sources);
+    if (const auto note = overridden_scale(sources)) d.concerns.push_back(*note);
     if (scale.known()) {
         const auto [x, y] = scale.pixel_xy_mm();
         d.lines.push_back("pixel: " + shortest(rounded(x, 5)) + " x " + shortest(rounded(y, 5)) + " mm (" +
@@ -99,6 +100,7 @@ void add_radiometry_concern(Description& d, const TransmissionMap& map) {
 }
 
 void add_exposure_concerns(Description& d, const TransmissionMap& map) {
+    if (map.dense_doubted) d.concerns.push_back(map.warnings.front());
     add_radiometry_concern(d, map);
     if (map.saturated_fraction > 0.001) {
         d.concerns.push_back(
@@ -130,6 +132,17 @@ void add_exposure_concerns(Description& d, const TransmissionMap& map) {
     }
 }
 
+/// What it is fit for, in one line: the reader may look at nothing else.
+std::string verdict_of(const Description& d, const TransmissionMap& map) {
+    const bool eight_bits = d.facts.bits <= 8 && !d.facts.is_float;
+    const bool no_thickness = !map.t_is_physical || eight_bits || d.facts.lossy;
+    std::string words =
+        no_thickness ? "fit for positions, bores and rings; not for copper thickness" : "fit to measure on";
+    if (map.saturated_fraction > 0.05)
+        words += "; " + percent(map.saturated_fraction) + " is saturated: bores may read too wide";
+    return words + (d.concerns.empty() ? "" : "; see above");
+}
+
 void describe_pages(Description& d) {
     d.concerns.push_back("several pages or slices: not measured in this version. Ask for one face-on "
                          "picture, or pick one page");
@@ -143,6 +156,7 @@ Description describe(const std::filesystem::path& file, const InspectRequest& op
     limits.memory_bytes = options.memory_bytes;
     Description d;
     d.facts = stages.describe_file(file, limits);
+    d.verdict = "not fit to measure on; see above";
     tell_facts(d);
     tell_scale(d, options);
     add_file_concerns(d);
@@ -158,6 +172,7 @@ Description describe(const std::filesystem::path& file, const InspectRequest& op
         tell_exposure(d, map);
         add_exposure_concerns(d, map);
         d.fit_to_measure = true;
+        d.verdict = verdict_of(d, map);
     } catch (const Error& error) {
         if (error.fault() != Fault::nothing_measured) throw;
         d.concerns.push_back(std::string(error.what()) + ": nothing can be measured on this picture");

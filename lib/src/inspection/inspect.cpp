@@ -109,7 +109,9 @@ class Run {
             if (error.fault() != Fault::nothing_measured || !products_.facts) throw;
             products_.why_nothing = error.what();
         }
-        scale_ = find_scale(scale_sources(products_, decisions_));
+        const ScaleSources sources = scale_sources(products_, decisions_);
+        scale_ = find_scale(sources);
+        if (const auto note = overridden_scale(sources)) notes_.push_back(*note);
     }
 
     Hole fitted(const HoleCandidate& candidate) {
@@ -152,6 +154,7 @@ class Run {
             if (!each.wall_by_person) continue;
             each.hole.wall.state = *each.wall_by_person;
             each.hole.wall.why = each.hole.wall.state == WallState::undecided ? "set by a person" : "";
+            if (each.hole.wall.state == WallState::bare) each.hole.drill_px = each.hole.bore_px;
         }
     }
 

@@ -80,8 +80,8 @@ const char* readme_text() {
            "bottom right is a spare without a screw on both.\n\n"
            "  revision-a/case.toml   revision-b/case.toml   what is known of each board\n"
            "  revision-a/face.tiff   revision-b/face.tiff   face-on radiographs, 25 um a pixel\n\n"
-           "Measure one:   ringwall inspect revision-a/case.toml\n"
-           "Compare both:  ringwall compare revision-a/case.toml revision-b/case.toml\n";
+           "Measure each:  ringwall inspect revision-a/case.toml\n"
+           "               ringwall inspect revision-b/case.toml\n";
 }
 
 void write_revision(const fs::path& folder, char revision) {

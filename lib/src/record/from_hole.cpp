@@ -29,11 +29,9 @@ GapRecord gap_record(const GapSample& sample, const Scale& scale) {
         return record;
     }
     record.gap_px = px.value();
+    // Without a scale the direction has its gap, in px: none of the words for a missing gap is true of it.
     const Estimate mm = scale.length_mm(px, sample.angle_deg);
-    if (!mm) {
-        record.why = mm.why();
-        return record;
-    }
+    if (!mm) return record;
     record.gap_mm = mm.value();
     record.u_mm = mm.u();
     return record;
@@ -70,6 +68,18 @@ PlaneRecord plane_record(const PlaneGap& plane, const Scale& scale, double z) {
     record.p_low_mm = low_mm(plane.min_px, plane.p_low_px, plane.min_angle_deg, scale, z);
     record.profile = profile_of(plane.profile, scale);
     return record;
+}
+
+/// Of a hole that could not be measured: nothing was seen in any direction.
+std::vector<GapRecord> unseen_profile() {
+    constexpr int directions = 360;
+    std::vector<GapRecord> profile(directions);
+    for (int i = 0; i < directions; ++i) {
+        auto& gap = profile[static_cast<std::size_t>(i)];
+        gap.angle_deg = i;
+        gap.why = word(GapReason::hidden);
+    }
+    return profile;
 }
 
 KeepOutRecord keepout_record(const KeepOut& keepout, const Scale& scale, double z) {
@@ -203,6 +213,8 @@ HoleRecord record_of(const Hole& hole, const Scale& scale, double confidence, st
     record.contour = hole.contour;
     record.wall = wall_record(hole.wall, scale);
     record.keepout = keepout_record(hole.keepout, scale, normal_quantile(confidence));
+    if (hole.kind != HoleKind::via && record.keepout.profile.empty())
+        record.keepout.profile = unseen_profile();
     record.budget = budget_of(hole, scale);
     record.added_by_person = hole.seed.added_by_person;
     return record;

@@ -9,13 +9,22 @@ namespace ringwall {
 namespace {
 
 std::string text_of(const std::optional<double>& value) {
-    return value ? shortest(*value) : "";
+    return value ? plain(*value) : "";
 }
 std::string value_of(const Estimate& estimate) {
-    return estimate ? shortest(estimate.value()) : "";
+    return estimate ? plain(estimate.value()) : "";
 }
 std::string u_of(const Estimate& estimate) {
-    return estimate ? shortest(estimate.u()) : "";
+    return estimate ? plain(estimate.u()) : "";
+}
+
+/// A field of text: in quotes where it holds what separates fields (RFC 4180).
+std::string quoted(const std::string& text) {
+    if (text.find_first_of(",\"\n\r") == std::string::npos) return text;
+    std::string field = "\"";
+    for (const char c : text)
+        field += c == '"' ? std::string("\"\"") : std::string(1, c);
+    return field + "\"";
 }
 
 struct Column {
@@ -34,11 +43,11 @@ void add_names_and_places(std::vector<Column>& columns) {
     columns.push_back({"id", [](const HoleRecord& h) { return h.id; }});
     columns.push_back({"source", [](const HoleRecord& h) { return std::to_string(h.source); }});
     columns.push_back({"kind", [](const HoleRecord& h) { return word(h.kind); }});
-    columns.push_back({"seen_fraction", [](const HoleRecord& h) { return shortest(h.seen_fraction); }});
-    columns.push_back({"x_px", [](const HoleRecord& h) { return shortest(h.x_px); }});
-    columns.push_back({"y_px", [](const HoleRecord& h) { return shortest(h.y_px); }});
-    columns.push_back({"u_x_px", [](const HoleRecord& h) { return shortest(h.u_x_px); }});
-    columns.push_back({"u_y_px", [](const HoleRecord& h) { return shortest(h.u_y_px); }});
+    columns.push_back({"seen_fraction", [](const HoleRecord& h) { return plain(h.seen_fraction); }});
+    columns.push_back({"x_px", [](const HoleRecord& h) { return plain(h.x_px); }});
+    columns.push_back({"y_px", [](const HoleRecord& h) { return plain(h.y_px); }});
+    columns.push_back({"u_x_px", [](const HoleRecord& h) { return plain(h.u_x_px); }});
+    columns.push_back({"u_y_px", [](const HoleRecord& h) { return plain(h.u_y_px); }});
     columns.push_back({"x_mm", [](const HoleRecord& h) { return text_of(h.x_mm); }});
     columns.push_back({"y_mm", [](const HoleRecord& h) { return text_of(h.y_mm); }});
 }
@@ -85,11 +94,20 @@ void add_wall_and_ring(std::vector<Column>& columns) {
                        [](const HoleRecord& h) { return text_of(h.keepout.largest_gap_not_excluded_mm); }});
 }
 
+void add_reasons(std::vector<Column>& columns) {
+    columns.push_back({"bore_why", [](const HoleRecord& h) {
+                           return h.bore_px ? std::string() : quoted(h.bore_px.why());
+                       }});
+    columns.push_back({"wall_why", [](const HoleRecord& h) { return quoted(h.wall.why); }});
+    columns.push_back({"keepout_why", [](const HoleRecord& h) { return quoted(h.keepout.why); }});
+}
+
 std::vector<Column> all_columns() {
     std::vector<Column> columns;
     add_names_and_places(columns);
     add_sizes(columns);
     add_wall_and_ring(columns);
+    add_reasons(columns); // last: a column's place is part of what others read
     return columns;
 }
 

@@ -167,7 +167,12 @@ std::string named_from(const std::string& file, const std::filesystem::path& fol
     std::error_code error;
     const auto from = std::filesystem::weakly_canonical(std::filesystem::absolute(folder), error);
     const auto to = std::filesystem::weakly_canonical(path, error);
-    return error ? path.filename().string() : to.lexically_relative(from).generic_string();
+    if (error) return path.filename().string();
+    const auto [in_from, in_to] = std::mismatch(from.begin(), from.end(), to.begin(), to.end());
+    // Two trees that meet in the root alone: climbing down again would spell out the absolute path, which
+    // results must not hold.
+    const bool only_root = in_to == std::next(to.begin());
+    return only_root ? path.filename().string() : to.lexically_relative(from).generic_string();
 }
 
 Json json_of(const SourceRecord& source, const std::filesystem::path& folder) {

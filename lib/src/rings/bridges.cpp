@@ -139,11 +139,12 @@ void answer_bridges(Job& job, const RingExpectation& ring, const RayFlags& bridg
             continue;
         }
         // Darker behind the edge than any foils beside it: what bridges the ring adds to them.
-        if (runs_into_hidden(job, first, count) || passes_over(job, ring, bridge, first, count)) continue;
+        const bool passes =
+            runs_into_hidden(job, first, count) || passes_over(job, ring, bridge, first, count);
         for (int i = first; i < first + count; ++i) {
-            if (!bridge[idx(i)]) continue;
-            job.answer[idx(i)] = Answer::own;
-            job.joined[idx(i)] = true;
+            if (!bridge[idx(i)] || job.hidden[idx(i)]) continue;
+            job.answer[idx(i)] = passes ? Answer::merged : Answer::own;
+            job.joined[idx(i)] = !passes;
         }
     }
 }

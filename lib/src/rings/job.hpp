@@ -13,9 +13,11 @@ namespace ringwall::rings {
 
 /// How one ray of the profile is answered.
 enum class Answer {
-    none,    ///< nothing met as far as was looked
-    hidden,  ///< something dense in the way
-    own,     ///< own copper runs on along this ray
+    none,   ///< nothing met as far as was looked
+    hidden, ///< something dense in the way
+    own,    ///< own copper runs on along this ray
+    merged, ///< copper bridges the ring and adds to what lies behind: the hole's own trace, or another's over
+            ///< its land
     contour, ///< the ring's fitted contour
     feature, ///< a trace or land of its own, fitted as one
     local,   ///< an edge of its own

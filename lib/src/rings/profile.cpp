@@ -183,6 +183,9 @@ void fill_profile(Job& job) {
         case Answer::own:
             sample.reason = GapReason::own;
             continue;
+        case Answer::merged:
+            sample.reason = GapReason::merged;
+            continue;
         default:
             break;
         }

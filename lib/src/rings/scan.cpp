@@ -78,13 +78,36 @@ void follow_copper(const Walk& walk, double rho, double end, RaySight& sight) {
     if (sight.next == 0 && rho < end) sight.next = rho;
 }
 
+/// Void on a board that is no hole found: a burned-in label or text, or the end of the board.
+enum class Void { none, label, edge };
+
+/// What begins at `rho`: at least two px of void; a label when board follows before `end`.
+Void void_at(const Walk& walk, double rho, double end) {
+    const double half = 0.5 * (walk.levels.open + walk.levels.laminate);
+    const double pace = 0.5 * walk.patch.bin;
+    double bright = 0;
+    bool board_after = false;
+    std::size_t i = 0;
+    for (; rho < end && walk.inside(rho, i); rho += pace) {
+        if (walk.patch.use[i] == Use::neighbour) return Void::none;
+        const bool is_void = static_cast<double>(walk.patch.smooth[i]) > half;
+        if (!is_void && bright < 2) return Void::none;
+        if (!is_void) {
+            board_after = true;
+            break;
+        }
+        bright += pace;
+    }
+    return bright < 2 ? Void::none : board_after ? Void::label : Void::edge;
+}
+
 RaySight look_along(const Walk& walk, const Hole& hole, std::span<const Hole> neighbours, bool plated,
                     double start, double end) {
     RaySight sight;
     const Patch& patch = walk.patch;
     std::size_t i = 0;
     double rho = start;
-    const double pace = 0.5 * patch.bin;
+    const double pace = 0.5 * patch.bin, void_above = 0.5 * (walk.levels.open + walk.levels.laminate);
     while (rho < end && walk.inside(rho, i) && patch.use[i] == Use::wall)
         rho += pace;
     const double first_free = rho;
@@ -112,7 +135,14 @@ RaySight look_along(const Walk& walk, const Hole& hole, std::span<const Hole> ne
             sight.hidden = true;
             break;
         }
-        if (patch.use[i] != Use::free || patch.foils[i] == 0) continue;
+        if (patch.use[i] != Use::free) continue;
+        if (patch.foils[i] == 0) {
+            if (static_cast<double>(patch.smooth[i]) <= void_above) continue;
+            const Void what = void_at(walk, rho, end);
+            if (what == Void::none) continue;
+            (what == Void::label ? sight.hidden : sight.cut) = true;
+            break;
+        }
         sight.label = patch.label[i];
         sight.at_wall = !plated && rho <= first_free + pace;
         sight.first = sight.at_wall ? rho : walk.crossing(rho, 1);

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <vector>
 
 namespace ringwall::rings {
@@ -107,9 +108,36 @@ void leave_undecided(KeepOut& keepout, std::string why) {
     keepout.min_px = Estimate::missing(keepout.why);
 }
 
-} // namespace
+/// Gap to the wall of the nearest plated neighbour that stands in a hidden direction: plating is copper,
+/// whatever hides what lies before it.
+double hidden_neighbour_px(const Job& job) {
+    double nearest = 1e9;
+    for (const Hole& other : job.neighbours) {
+        if (other.wall.state != WallState::plated && other.wall.state != WallState::incomplete) continue;
+        const double dx = other.centre_px.x - job.hole.centre_px.x,
+                     dy = other.centre_px.y - job.hole.centre_px.y;
+        const double away = std::hypot(dx, dy);
+        if (away < 1) continue;
+        const int ray = static_cast<int>(std::lround(std::atan2(-dy, dx) * 180 / std::numbers::pi));
+        if (job.answer[idx(ray)] != Answer::hidden) continue;
+        nearest = std::min(nearest, away - job.wall.radius_px[idx(ray)] - other.drill_px.value_or(0) / 2);
+    }
+    return nearest;
+}
 
-void settle(Job& job) {
+/// A smallest gap that a plated hole in a hidden direction contradicts is none.
+void settle_on_neighbours(Job& job) {
+    KeepOut& keepout = job.hole.keepout;
+    const bool open = keepout.state == KeepOutState::none_in_view;
+    if (!open && keepout.state != KeepOutState::ring_seen) return;
+    const double nearest = hidden_neighbour_px(job),
+                 found = open ? keepout.searched_to_px - job.wall.mean_px : keepout.min_px.value_or(0);
+    if (nearest < found - 2)
+        leave_undecided(
+            keepout, "a plated hole stands nearer than any copper seen, and what lies before it is hidden");
+}
+
+void settle_on_seen(Job& job) {
     KeepOut& keepout = job.hole.keepout;
     keepout.own_outer_px = job.land_px;
     keepout.searched_to_px = job.searched_px;
@@ -154,6 +182,13 @@ void settle(Job& job) {
     if (!job.runs_on) keepout.state = KeepOutState::ring_seen;
     keepout.min_px = Estimate::of(std::max(0.0, smallest.value_px), smallest.u_px);
     keepout.p_low_px = std::max(0.0, smallest.low_px);
+}
+
+} // namespace
+
+void settle(Job& job) {
+    settle_on_seen(job);
+    settle_on_neighbours(job);
 }
 
 } // namespace ringwall::rings

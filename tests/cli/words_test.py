@@ -1,0 +1,68 @@
+# SPDX-License-Identifier: Apache-2.0
+"""Runs PROGRAM with mistyped command lines: one line on stderr that names the word, exit 2, nothing written.
+
+    words_test.py PROGRAM
+"""
+import os
+import subprocess
+import sys
+import tempfile
+import unittest
+
+PROGRAM = ""
+
+
+def run(*words):
+    with tempfile.TemporaryDirectory() as folder:
+        done = subprocess.run([PROGRAM, *words], cwd=folder, capture_output=True, text=True, check=False)
+        return done.returncode, done.stdout, done.stderr, os.listdir(folder)
+
+
+class Words(unittest.TestCase):
+    def refused(self, words, *expected):
+        status, out, err, left = run(*words)
+        self.assertEqual((status, out, left), (2, "", []), words)
+        self.assertEqual(err.count("\n"), 1, err)
+        for text in expected:
+            self.assertIn(text, err)
+
+    def test_unknown_words_are_named(self):
+        self.refused([], "expected a command", "ringwall --help")
+        self.refused(["inspekt", "p.tif"], "unknown command inspekt; did you mean inspect?")
+        self.refused(["wibble"], "unknown command wibble; see ringwall --help")
+        self.refused(["inspect", "p.tif", "--pixelmm", "0.025"], "unknown option --pixelmm",
+                     "did you mean --pixel-mm?", "see ringwall inspect --help")
+        self.refused(["describe", "--colour=blue", "p.tif"], "unknown option --colour; see ringwall describe --help")
+        self.refused(["inspect", "-q", "p.tif"], "unknown option -q")
+        self.refused(["inspect", "a.tif", "b.tif"], "expected one SOURCE, got 2: a.tif b.tif")
+        self.refused(["inspect"], "SOURCE is required; see ringwall inspect --help")
+
+    def test_slips_of_a_unit_are_refused(self):
+        pixels = "expected pixels of 0.0005 to 1 mm (in millimetres, not micrometres)"
+        for value in ("25", "0.025,25", "0.0004", "-1", "nan"):
+            self.refused(["inspect", "p.tif", "--pixel-mm", value], pixels, 'got "' + value + '"')
+        self.refused(["inspect", "p.tif", "--known", "0,0,500,0=12500"], pixels[9:])
+        self.refused(["inspect", "p.tif", "--foil-um", "0.035"], "--foil-um: expected a foil of 2 to 500 um")
+        self.refused(["inspect", "p.tif", "--thinnest-foil-um", "501"], "--thinnest-foil-um: expected a foil")
+        self.refused(["inspect", "p.tif", "--board-mm", "1600"], "--board-mm: expected a board of 0.1 to 10 mm")
+
+    def test_values_at_the_ends_reach_the_file(self):
+        for option, value in (("--pixel-mm", "0.0005"), ("--pixel-mm", "1,1"), ("--foil-um", "500"),
+                              ("--board-mm", "0.1"), ("--out", "new/folder")):
+            status, _, err, left = run("inspect", "p.tif", option, value)
+            self.assertEqual((status, err, left), (3, "ringwall: p.tif: no such file\n", []))
+
+    def test_help_shows_the_whole_command(self):
+        for command in ("inspect", "describe", "demo", "plan"):
+            status, out, _, _ = run(command, "--help")
+            self.assertEqual(status, 0)
+            self.assertIn("Usage: ringwall " + command, out)
+
+    def test_what_waits_is_said(self):
+        self.refused(["compare", "a", "b", "--x"], "ringwall compare is not in this version")
+        self.refused(["inspect", "p.tif", "--screw", "M3"], "--screw is not in this version")
+
+
+if __name__ == "__main__":
+    PROGRAM = os.path.abspath(sys.argv.pop(1))
+    unittest.main()
