@@ -14,10 +14,10 @@ namespace {
 std::size_t distance(const std::string& a, const std::string& b) {
     std::vector<std::size_t> row(b.size() + 1);
     std::iota(row.begin(), row.end(), std::size_t{0});
-    for (std::size_t i = 0; i < a.size(); ++i) {
+    for (const char letter : a) {
         std::size_t before = row[0]++;
         for (std::size_t j = 0; j < b.size(); ++j) {
-            const std::size_t changed = before + (a[i] != b[j] ? 1 : 0);
+            const std::size_t changed = before + (letter != b[j] ? 1 : 0);
             before = row[j + 1];
             row[j + 1] = std::min({changed, row[j] + 1, before + 1});
         }

@@ -9,6 +9,7 @@
 #include <cstring>
 #include <fcntl.h>
 #include <fstream>
+#include <ranges>
 #include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -84,8 +85,8 @@ fs::path make_aside(const fs::path& target) {
 
 MadeFolders::~MadeFolders() {
     std::error_code ignored;
-    for (auto folder = made_.rbegin(); folder != made_.rend(); ++folder)
-        fs::remove(*folder, ignored); // only when empty: another run may have begun to use it
+    for (const fs::path& folder : std::views::reverse(made_))
+        fs::remove(folder, ignored); // only when empty: another run may have begun to use it
 }
 
 void MadeFolders::make(const fs::path& folder) {
