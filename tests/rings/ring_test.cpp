@@ -196,3 +196,15 @@ TEST_CASE("where a trace bridges the ring and adds to the plane behind, no gap i
     CHECK(keepout.profile[90].reason == GapReason::measured);
     CHECK(keepout.profile[180].reason == GapReason::measured);
 }
+
+TEST_CASE("no ring is stated for a hole that a part's body dims") {
+    Hole hole = drawn::bare_hole(middle, 30);
+    hole.cover = 0.86;
+    const KeepOut keepout = measured(
+        [](double x, double y) { return radius(x, y) < 30   ? drawn::air
+                                        : radius(x, y) < 42 ? 0
+                                                            : 1; }, hole);
+    CHECK(keepout.state == KeepOutState::undecided);
+    CHECK(!keepout.min_px);
+    CHECK(!keepout.why.empty());
+}

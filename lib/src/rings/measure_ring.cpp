@@ -43,6 +43,9 @@ void measure_ring(const TransmissionMap& map, const MaterialMap& materials, Hole
     using namespace rings;
     hole.keepout = KeepOut{};
     if (hole.kind == HoleKind::slot) return give_up(hole, "a slot: its ring is not measured");
+    // Where the body ends, levels change, and copper beyond it can look like laminate under it.
+    if (hole.cover < 1)
+        return give_up(hole, "a part's body lies in front of the whole hole and dims its surroundings");
     if (hole.wall.state == WallState::undecided) return give_up(hole, "plated or bare is undecided");
     Job job{.map = map, .hole = hole, .neighbours = neighbours, .options = options};
     job.picture_levels = ring_levels(map, materials);
