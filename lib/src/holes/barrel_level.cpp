@@ -164,11 +164,13 @@ Estimate weighed(const MaterialLevels& levels, const BoardBuild& build, Quantity
     const double step = smallest_step(levels);
     if (!(step > 1e-4)) return Estimate::missing("one foil is too thin to see in this beam");
     Sums sums;
-    for (const auto& [beam, beam_weight] : all_beams())
-        weigh_beam(beam, beam_weight, levels, step, build,
+    for (const auto& entry : all_beams()) {
+        const BeamTable& beam = entry.first; // clang captures no structured bindings
+        weigh_beam(beam, entry.second, levels, step, build,
                    [&](double weight, double board_mm, double bromine_share) {
                        sums.add(weight, quantity(beam, board_mm, bromine_share));
                    });
+    }
     if (!(sums.weight > 1e-12)) return Estimate::missing("no common build makes the levels of this picture");
     const double mean = sums.value / sums.weight;
     return Estimate::of(mean, std::sqrt(std::max(sums.square / sums.weight - mean * mean, 0.0)));

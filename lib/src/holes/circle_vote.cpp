@@ -23,8 +23,8 @@ std::optional<Oval> through(Point a, Point b, Point c) {
 RINGWALL_WIDE int votes_on_circle(const RimPoints& points, const Oval& circle, double tolerance) {
     const double inner = std::max(0.0, circle.radius - tolerance), outer = circle.radius + tolerance;
     int n = 0;
-    for (std::size_t i = 0; i < points.size(); ++i) {
-        const double dx = points[i].x - circle.centre.x, dy = points[i].y - circle.centre.y;
+    for (const Point point : points) {
+        const double dx = point.x - circle.centre.x, dy = point.y - circle.centre.y;
         const double d2 = dx * dx + dy * dy;
         n += static_cast<int>(d2 >= inner * inner) & static_cast<int>(d2 <= outer * outer);
     }
