@@ -6,6 +6,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <memory>
+#include <type_traits>
 
 namespace ringwall {
 
@@ -58,15 +59,27 @@ class ImageView {
     std::ptrdiff_t stride_ = 0;
 };
 
+namespace detail {
+/// Zero-filled memory for the pixels of a picture, large pictures on large pages; throws std::bad_alloc.
+void* take_pixels(std::size_t bytes);
+void give_back_pixels(void* memory, std::size_t bytes) noexcept;
+
+struct GiveBack {
+    std::size_t bytes = 0;
+    void operator()(void* memory) const noexcept { give_back_pixels(memory, bytes); }
+};
+} // namespace detail
+
 /// Owner of a picture: contiguous rows, move-only, copied only by clone(). T is a plain number type.
 template<typename T>
 class Image {
   public:
     Image() = default;
     /// Zero-filled.
-    Image(int width, int height)
-        : pixels_(std::make_unique<T[]>(static_cast<std::size_t>(width) * static_cast<std::size_t>(height))),
-          width_(width), height_(height) {}
+    Image(int width, int height) : width_(width), height_(height) {
+        const std::size_t bytes = size() * sizeof(T);
+        pixels_ = Pixels(static_cast<T*>(detail::take_pixels(bytes)), detail::GiveBack{bytes});
+    }
     Image(Image&&) noexcept = default;
     Image& operator=(Image&&) noexcept = default;
     Image(const Image&) = delete;
@@ -93,7 +106,9 @@ class Image {
     [[nodiscard]] bool contains(int x, int y) const { return x >= 0 && y >= 0 && x < width_ && y < height_; }
 
   private:
-    std::unique_ptr<T[]> pixels_;
+    static_assert(std::is_trivial_v<T>, "zero-filled memory is a T, and nothing is destroyed");
+    using Pixels = std::unique_ptr<T[], detail::GiveBack>;
+    Pixels pixels_;
     int width_ = 0;
     int height_ = 0;
 };

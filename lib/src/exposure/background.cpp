@@ -112,6 +112,7 @@ void over_spots(const List& list, const Work& work) {
 
 std::vector<Spot> usable(const FlatSpots& flat, const NoiseLine& noise, double brightest, int highest_order) {
     std::vector<Spot> spots;
+    spots.reserve(flat.spots.size());
     for (const FlatSpot& s : flat.spots) {
         if (s.mean < 0.03 * brightest) continue; // the log of next to nothing
         Spot spot;
@@ -129,13 +130,28 @@ std::vector<Spot> usable(const FlatSpots& flat, const NoiseLine& noise, double b
     return spots;
 }
 
+constexpr std::size_t enough_spots = 30000; ///< a surface of 14 terms gains nothing from more
+
+/// Every how manieth spot of a list the surface is fitted to.
+std::size_t stride_over(std::size_t spots) {
+    return spots / enough_spots + 1;
+}
+
+std::vector<Spot> thinned(const std::vector<Spot>& spots) {
+    std::vector<Spot> some;
+    some.reserve(std::min(spots.size(), enough_spots + 1));
+    for (std::size_t i = 0; i < spots.size(); i += stride_over(spots.size()))
+        some.push_back(spots[i]);
+    return some;
+}
+
 /// Neighbours 3 and 9 blocks to the right and below, both flat.
 std::vector<Pair> make_pairs(const Blocks& blocks, const std::vector<Spot>& spots) {
     std::vector<int> index(blocks.size(), -1);
     for (std::size_t i = 0; i < spots.size(); ++i)
         index[blocks.at(spots[i].col, spots[i].row)] = static_cast<int>(i);
     std::vector<Pair> pairs;
-    for (std::size_t i = 0; i < spots.size(); ++i)
+    for (std::size_t i = 0; i < spots.size(); i += stride_over(spots.size()))
         for (const int lag : {3, 9})
             for (const bool down : {false, true}) {
                 const int col = spots[i].col + (down ? 0 : lag), row = spots[i].row + (down ? lag : 0);
@@ -248,17 +264,18 @@ struct Fit {
     double misfit = 1;
 };
 
-Fit rounds(const std::vector<Spot>& spots, Surface surface, int count) {
+/// Levels come from all spots, so that a rare one is found too; the surface from `some` of them.
+Fit rounds(const std::vector<Spot>& spots, const std::vector<Spot>& some, Surface surface, int count) {
     Fit fit{std::move(surface), {}, 1};
     for (int round = 0; round < count; ++round) {
         fit.levels = find_levels(flattened(spots, fit.surface), 2e-4, 12);
         if (fit.levels.empty()) break;
-        const double scale = std::clamp(misfit(spots, fit.surface, fit.levels), 1.0, 3.0);
-        fit_with_levels(spots, fit.surface, fit.levels, scale);
-        fit_with_levels(spots, fit.surface, fit.levels, scale);
+        const double scale = std::clamp(misfit(some, fit.surface, fit.levels), 1.0, 3.0);
+        fit_with_levels(some, fit.surface, fit.levels, scale);
+        fit_with_levels(some, fit.surface, fit.levels, scale);
     }
     fit.levels = find_levels(flattened(spots, fit.surface), 2e-4, 12);
-    fit.misfit = misfit(spots, fit.surface, fit.levels);
+    fit.misfit = misfit(some, fit.surface, fit.levels);
     return fit;
 }
 
@@ -340,10 +357,11 @@ Background fit_background(const Blocks& blocks, const FlatSpots& flat, const Noi
         background.open = std::log(std::max(brightest, 1e-30));
         return background;
     }
-    Fit fit =
-        rounds(spots, surface_from_slopes(spots, make_pairs(blocks, spots), std::min(2, highest_order)), 4);
+    const std::vector<Spot> some = thinned(spots);
+    const std::vector<Pair> pairs = make_pairs(blocks, spots);
+    Fit fit = rounds(spots, some, surface_from_slopes(spots, pairs, std::min(2, highest_order)), 4);
     if (highest_order > 2) {
-        Fit higher = rounds(spots, raised(fit.surface, highest_order), 3);
+        Fit higher = rounds(spots, some, raised(fit.surface, highest_order), 3);
         if (higher.misfit < fit.misfit * 0.99) fit = std::move(higher);
     }
     background.surface = fit.surface;

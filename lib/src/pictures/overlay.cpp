@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "pictures/overlay.hpp"
 
+#include "bridge/parallel.hpp"
 #include "pictures/hole_marks.hpp"
 #include "pictures/labels.hpp"
 #include "pictures/legend.hpp"
@@ -61,19 +62,20 @@ std::uint32_t grey_of(float value, float low, float scale) {
 }
 
 void paint_picture(Canvas& canvas, const OverlayLayout& layout, ImageView<const float> t, Range range) {
-    const auto [low, high] = range;
-    const float scale = 1 / (high - low);
+    const float low = range[0], scale = 1 / (range[1] - low);
     const auto pixels = canvas.pixels();
     std::vector<int> column(static_cast<std::size_t>(layout.picture_width));
     for (int x = 0; x < layout.picture_width; ++x) {
         column[static_cast<std::size_t>(x)] = std::min(static_cast<int>(x / layout.zoom), t.width() - 1);
     }
-    for (int y = 0; y < layout.picture_height; ++y) {
-        const float* from = t.row(std::min(static_cast<int>(y / layout.zoom), t.height() - 1));
-        std::uint32_t* to = pixels.row(y);
-        for (int x = 0; x < layout.picture_width; ++x)
-            to[x] = grey_of(from[column[static_cast<std::size_t>(x)]], low, scale);
-    }
+    bridge::over_rows(layout.picture_height, [&](int first, int last) {
+        for (int y = first; y < last; ++y) {
+            const float* from = t.row(std::min(static_cast<int>(y / layout.zoom), t.height() - 1));
+            std::uint32_t* to = pixels.row(y);
+            for (int x = 0; x < layout.picture_width; ++x)
+                to[x] = grey_of(from[column[static_cast<std::size_t>(x)]], low, scale);
+        }
+    });
 }
 
 struct Label {

@@ -8,9 +8,9 @@
 
 namespace ringwall {
 
-/// Writes 0xFFRRGGBB pixels as an 8-bit RGB PNG, row by row and lightly packed: noise does not shrink however
-/// long one presses. No time of day in it: same pixels, same bytes. Throws Error(input) when the file cannot
-/// be written.
+/// Writes 0xFFRRGGBB pixels as an 8-bit RGB PNG, lightly packed (noise does not shrink however long one
+/// presses), bands of rows on all threads. No time of day in it: same pixels, same bytes. At least 1 x 1 px.
+/// Throws Error(input) when the file cannot be written.
 void write_rgb_png(const std::filesystem::path& file, ImageView<const std::uint32_t> pixels);
 
 } // namespace ringwall
