@@ -14,13 +14,18 @@ namespace {
 constexpr int line_step = 3;
 constexpr int open_run = 4; ///< pixels in a row that make open beam
 
-/// One row or column of the map, as a walk of `count` pixels.
+/// Three rows or columns of the map side by side, as a walk of `count` pixels: one alone is too noisy where
+/// the whole board takes a twentieth of the beam.
 struct Walk {
-    const float* first = nullptr;
+    const float* first = nullptr; ///< of the middle one
     std::ptrdiff_t stride = 1;
+    std::ptrdiff_t beside = 0; ///< from one line to the next
     int count = 0;
-    [[nodiscard]] float at(int i) const { return first[i * stride]; }
-    [[nodiscard]] float mean3(int i) const { return (at(i - 1) + at(i) + at(i + 1)) / 3; }
+    [[nodiscard]] float at(int i) const {
+        const float* p = first + i * stride;
+        return p[-beside] + p[0] + p[beside];
+    }
+    [[nodiscard]] float mean9(int i) const { return (at(i - 1) + at(i) + at(i + 1)) / 9; }
 };
 
 class Border {
@@ -32,11 +37,11 @@ class Border {
     void follow(const Walk& walk) {
         int run = 0;
         for (int i = 1; i + beyond_ + 1 < walk.count; ++i) {
-            if (walk.mean3(i) >= open_above_) {
+            if (walk.mean9(i) >= open_above_) {
                 ++run;
                 continue;
             }
-            if (run >= open_run) count(walk.mean3(i + beyond_));
+            if (run >= open_run) count(walk.mean9(i + beyond_));
             run = 0;
         }
     }
@@ -83,23 +88,23 @@ std::vector<double> shares_beside_open(const TransmissionMap& map,
     std::mutex mutex;
     const int width = map.t.width(), height = map.t.height();
     const auto over_lines = [&](int length, const auto& follow) {
-        bridge::over_rows((length + line_step - 1) / line_step, [&](int first, int last) {
+        bridge::over_rows(length / line_step, [&](int first, int last) {
             Border part = none;
             for (int i = first; i < last; ++i)
-                follow(part, i * line_step);
+                follow(part, i * line_step + 1);
             const std::lock_guard lock(mutex);
             border.add(part); // whole numbers: their order is free
         });
     };
     over_lines(height, [&](Border& part, int y) {
         const float* row = map.t.view().row(y);
-        part.follow({row, 1, width});
-        part.follow({row + width - 1, -1, width});
+        part.follow({row, 1, width, width});
+        part.follow({row + width - 1, -1, width, width});
     });
     over_lines(width, [&](Border& part, int x) {
         const float* column = map.t.data() + x;
-        part.follow({column, width, height});
-        part.follow({column + static_cast<std::ptrdiff_t>(height - 1) * width, -width, height});
+        part.follow({column, width, 1, height});
+        part.follow({column + static_cast<std::ptrdiff_t>(height - 1) * width, -width, 1, height});
     });
     return border.shares();
 }
