@@ -223,8 +223,8 @@ std::optional<CoveredRim> rim_from(const Pyramid& pyramid, const GreyScale& grey
     return rim;
 }
 
-/// Half-way down from the brightest place along the ray, which must exceed `least`, to what lies beyond it;
-/// nothing when it does not fall there by half of what it exceeds the board by.
+/// Half-way down from the brightest place along the ray, which must exceed `least`, to what lies beyond the
+/// ring it stands in; nothing when the ray does not fall below `least` again.
 std::optional<double> end_of_bright_ring(const LogPatch& patch, Point centre, int ray, double from, double to,
                                          double least) {
     const double c = std::cos(angle_of(ray)), s = std::sin(angle_of(ray));
@@ -236,9 +236,11 @@ std::optional<double> end_of_bright_ring(const LogPatch& patch, Point centre, in
     }
     if (log.size() < 6) return {};
     const auto top = std::max_element(log.begin(), log.end());
+    // In a wide ring noise puts the brightest place anywhere: the fall is looked for where the ring ends.
+    const auto ends = std::find_if(top, log.end(), [&](double v) { return v < least; });
+    if (*top < least || ends == log.end()) return {};
     const auto width = static_cast<std::ptrdiff_t>(3 * patch.blur_px / step_px);
-    const auto low = std::min_element(top, log.end() - top > width ? top + width : log.end());
-    if (*top < least || *low > least) return {};
+    const auto low = std::min_element(ends, log.end() - ends > width ? ends + width : log.end());
     const double half = 0.5 * (*top + *low);
     const auto fall = std::find_if(top, low, [&](double v) { return v < half; });
     return from + static_cast<double>(fall - log.begin()) * step_px;
