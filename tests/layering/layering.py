@@ -24,7 +24,7 @@ STANDARD = set("""algorithm any array atomic barrier bit bitset charconv chrono 
     cassert cctype cerrno cfenv cfloat cinttypes climits clocale cmath csetjmp csignal cstdarg cstddef cstdint cstdio
     cstdlib cstring ctime cuchar cwchar cwctype""".split())
 # The operating system's own, for files and memory; fine in sources, not in public headers.
-SYSTEM = re.compile(r"^(unistd|fcntl|signal|poll|dirent)\.h$|^sys/|^linux/")
+SYSTEM = re.compile(r"^(unistd|fcntl|signal|poll|dirent|malloc)\.h$|^sys/|^linux/")
 # What a header belongs to, and the name by which lib/CMakeLists.txt lists it.
 OUTSIDE = [
     (r"^opencv2/", "ringwall::opencv"),

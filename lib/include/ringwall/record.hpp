@@ -1,9 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "ringwall/continuity.hpp"
+#include "ringwall/decision.hpp"
 #include "ringwall/estimate.hpp"
+#include "ringwall/evidence.hpp"
 #include "ringwall/hole.hpp"
+#include "ringwall/meter.hpp"
 #include "ringwall/radiograph.hpp"
+#include "ringwall/screwfit.hpp"
 
 #include <array>
 #include <filesystem>
@@ -104,21 +109,11 @@ struct HoleRecord {
     WallRecord wall;
     KeepOutRecord keepout;
     std::vector<BudgetLine> budget; ///< empty and written as null for all kinds but `hole`
+    std::string name, purpose;      ///< as a case file calls it; empty: nothing said
+    std::optional<ScrewFit> screw;  ///< missing: `screw_why` says why
+    std::string screw_why;
     bool added_by_person = false;
     bool operator==(const HoleRecord&) const = default;
-};
-
-/// A human decision: made by a person, kept beside the case, shown in every result.
-struct Decision {
-    enum class Act { add_hole, strike_out, set_wall, set_scale };
-    Act act = Act::add_hole;
-    Point at_px; ///< add_hole, strike_out, set_wall: where (nearest hole within its radius); set_scale: first
-                 ///< point
-    Point to_px; ///< set_scale: second point
-    double value = 0;                      ///< add_hole: radius_px to start from; set_scale: distance in mm
-    WallState wall = WallState::undecided; ///< set_wall
-    std::string who, when, why;
-    bool operator==(const Decision&) const = default;
 };
 
 struct OptionRecord { ///< one option that can change a result, as it was in force
@@ -136,6 +131,15 @@ struct BoardRecord {
     std::vector<SourceRecord> sources;
     std::vector<HoleRecord> holes;
     std::vector<Decision> decisions;
+    Intake intake;
+    std::vector<PictureNotes> picture_notes;
+    std::vector<Custody> custody;
+    std::vector<HandMeasured> measured;
+    std::vector<ContinuityReading> continuity;
+    std::vector<MeterAgreement> meter;
+    std::optional<Screw> screw; ///< that the holes were judged with
+    SpacingRule rule;
+    std::vector<std::string> left_out; ///< what --leave-out-private removed, by key
     std::vector<std::string> not_proven;
     bool partial = false;    ///< cancelled on the way: only finished holes
     std::string why_nothing; ///< not empty: nothing could be measured (exit 4), and why
