@@ -118,9 +118,8 @@ BoardRecord hostile(const std::string& text) {
 
 TEST_CASE("the finding comes first, in the fixed words, naming unit, hole, screw, position and picture") {
     const std::string text = visible(page_of(Sample().record));
-    const std::string lead =
-        "Unit A-0007, hole H1 (lid, front left, mounting), screw UNC6-32: can touch copper in the "
-        "position drawn. Position drawn: ";
+    const std::string lead = "Unit A-0007, hole H1 (lid, front left), screw UNC6-32: can touch copper in the "
+                             "position drawn. Position drawn: ";
     const std::size_t at = text.find(lead);
     REQUIRE(at != std::string::npos);
     CHECK(at < text.find("Every hole, worst first"));

@@ -58,6 +58,7 @@ Label page_label(const HoleRecord& hole, const OverlayLayout& layout) {
 std::vector<Label> labels_of(const BoardRecord& record, const OverlayLayout& layout) {
     std::vector<Label> labels;
     for (const auto& hole : record.holes) {
+        if (hole.kind == HoleKind::via && layout.on_page) continue; // a page counts them
         if (hole.kind == HoleKind::via)
             labels.push_back({&hole, hole.id, "", layout.label_text * 0.75});
         else if (layout.on_page)

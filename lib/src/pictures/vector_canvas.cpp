@@ -91,7 +91,10 @@ void VectorCanvas::text(Point at, const std::string& text, double size, Anchor a
     const double share = anchor == Anchor::start ? 0 : anchor == Anchor::middle ? 0.5 : 1;
     cairo_move_to(context_, at.x - share * extents.x_advance, at.y);
     pen::set_colour(context_, colour);
-    cairo_show_text(context_, text.c_str());
+    // As outlines: not every reader of SVG knows glyph symbols.
+    cairo_text_path(context_, text.c_str());
+    cairo_set_fill_rule(context_, CAIRO_FILL_RULE_WINDING);
+    cairo_fill(context_);
     cairo_new_path(context_);
 }
 

@@ -148,41 +148,51 @@ void add_screw_rows(Rows& rows, const BoardRecord& record, const HoleRecord& hol
             mm(*fit.margin_low_mm));
 }
 
-/// One unit's part of the budget: quantities down, components across, u (k = 1).
+/// Unit that a quantity's parts are shown in: small parts of a millimetre read badly.
+std::string budget_unit(const std::string& unit) {
+    if (unit == "mm" || unit == "um") return "µm";
+    return unit == "mm2" ? "mm²" : unit;
+}
+
+std::string budget_cell(const HoleRecord& hole, const std::string& quantity, const std::string& component) {
+    const std::string unit = split_quantity(quantity).second;
+    for (const auto& line : hole.budget)
+        if (line.quantity == quantity && line.component == component)
+            return plain(rounded(line.u * (unit == "mm" ? 1000 : 1), 2)) + " " + budget_unit(unit);
+    return "–";
+}
+
+void once(std::vector<std::string>& list, const std::string& text) {
+    if (std::find(list.begin(), list.end(), text) == list.end()) list.push_back(text);
+}
+
+/// The part of the budget that is shown in one unit: quantities down, components across.
 Table budget_of(const HoleRecord& hole, const std::string& unit) {
-    const bool micro = unit == "mm"; // small parts of a millimetre read badly
-    const std::string shown = micro || unit == "um" ? "µm" : (unit == "mm2" ? "mm²" : unit);
     std::vector<std::string> components, names;
     for (const auto& line : hole.budget) {
-        if (split_quantity(line.quantity).second != unit) continue;
-        const auto once = [](std::vector<std::string>& list, const std::string& text) {
-            if (std::find(list.begin(), list.end(), text) == list.end()) list.push_back(text);
-        };
+        if (budget_unit(split_quantity(line.quantity).second) != unit) continue;
         once(components, line.component);
         once(names, line.quantity);
     }
-    Table table{"Uncertainty budget, standard uncertainty u (k = 1) in " + shown, {"Quantity"}, {}};
+    Table table{"Uncertainty budget, standard uncertainty u (k = 1) in " + unit, {"Quantity"}, {}};
     table.head.insert(table.head.end(), components.begin(), components.end());
     for (const auto& name : names) {
         std::vector<std::string> row{split_quantity(name).first};
-        for (const auto& component : components) {
-            std::string cell = "–";
-            for (const auto& line : hole.budget)
-                if (line.quantity == name && line.component == component)
-                    cell = plain(rounded(line.u * (micro ? 1000 : 1), 2)) + " " + shown;
-            row.push_back(cell);
-        }
+        for (const auto& component : components)
+            row.push_back(budget_cell(hole, name, component));
         table.rows.push_back(row);
     }
     return table;
 }
 
 std::vector<Table> budget_tables(const HoleRecord& hole) {
+    std::vector<std::string> units;
+    for (const auto& line : hole.budget)
+        once(units, budget_unit(split_quantity(line.quantity).second));
     std::vector<Table> tables;
-    for (const char* unit : {"mm", "um", "mm2", "px"}) {
-        if (std::string(unit) == "px" && !tables.empty()) continue; // the same again, before the scale
-        Table table = budget_of(hole, unit);
-        if (!table.rows.empty()) tables.push_back(std::move(table));
+    for (const auto& unit : units) {
+        const bool again = unit == "px" && units.size() > 1; // the same, before the scale
+        if (!again) tables.push_back(budget_of(hole, unit));
     }
     return tables;
 }
@@ -273,7 +283,7 @@ std::vector<std::string> notes_of(const BoardRecord& record, const HoleRecord& h
 HoleTables hole_tables(const BoardRecord& record, const HoleRecord& hole) {
     HoleTables tables;
     tables.numbers = {
-        "Numbers, ± U (k = 2), and what limits them", {"Quantity", "Value", "Largest part of u²"}, {}};
+        "Numbers, ± U (k = 2), and what limits them", {"Quantity", "Value", "Mostly from (share of u²)"}, {}};
     add_hole_rows(tables.numbers.rows, hole);
     add_ring_rows(tables.numbers.rows, hole);
     add_screw_rows(tables.numbers.rows, record, hole);

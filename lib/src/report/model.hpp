@@ -40,7 +40,7 @@ struct Summary {
     std::vector<std::string> whole_board; ///< sentences about all holes together
     Table holes;
     std::vector<std::string> how_to_read;
-    std::string shout;
+    std::vector<std::string> shouts; ///< contact proven, contradictions: one sentence each
 };
 Summary summary_of(const BoardRecord& record);
 

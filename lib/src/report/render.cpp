@@ -51,6 +51,7 @@ m::data table_data(const Table& table) {
         rows.push_back(m::data{"cells", cells(row)});
     data.set("has_title", !table.title.empty());
     data.set("title", table.title);
+    data.set("long", table.rows.size() > 24);
     data.set("head", texts(table.head));
     data.set("rows", rows);
     return data;
@@ -125,8 +126,7 @@ void set_summary(m::data& page, const Summary& summary) {
     page.set("subtitle", summary.subtitle);
     page.set("lead", summary.lead);
     page.set("lead_notes", texts(summary.lead_notes));
-    page.set("has_shout", !summary.shout.empty());
-    page.set("shout", summary.shout);
+    page.set("shouts", texts(summary.shouts));
     page.set("whole_board", texts(summary.whole_board));
     page.set("has_holes", !summary.holes.rows.empty());
     page.set("summary_rows", summary_rows(summary.holes));

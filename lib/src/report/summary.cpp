@@ -156,20 +156,20 @@ std::string subtitle_of(const BoardRecord& record) {
     return text + ". Written by ringwall " + record.program.version + ".";
 }
 
-std::string shout_of(const BoardRecord& record) {
-    std::string text;
+std::vector<std::string> shouts_of(const BoardRecord& record) {
+    std::vector<std::string> shouts;
     for (const auto& agreement : record.meter) {
-        if (agreement.contact_proven)
-            text += "Contact proven by meter, hole " + agreement.hole + ": " + agreement.why + ". ";
-        else if (agreement.says == MeterAgreement::Says::contradicts)
-            text += "Contradiction between meter and picture, hole " + agreement.hole + ": " + agreement.why +
-                    ". ";
+        const bool against = agreement.says == MeterAgreement::Says::contradicts;
+        if (!agreement.contact_proven && !against) continue;
+        shouts.push_back((agreement.contact_proven ? "Contact proven by meter, hole "
+                                                   : "Contradiction between meter and picture, hole ") +
+                         agreement.hole + ": " + agreement.why + ".");
     }
     for (const auto& hand : record.measured)
         if (hand.agrees && !*hand.agrees)
-            text += "Contradiction between hand measurement and picture: " + hand.what +
-                    (hand.where.empty() ? "" : ", " + hand.where) + ". ";
-    return text;
+            shouts.push_back("Contradiction between hand measurement and picture: " + hand.what +
+                             (hand.where.empty() ? "" : ", " + hand.where) + ".");
+    return shouts;
 }
 
 std::string lead_of(const BoardRecord& record, const std::vector<const HoleRecord*>& holes) {
@@ -188,10 +188,11 @@ Summary summary_of(const BoardRecord& record) {
     summary.title = board_of(record).empty() ? "A circuit board" : board_of(record);
     summary.subtitle = subtitle_of(record);
     summary.lead = lead_of(record, holes);
-    summary.shout = shout_of(record);
+    summary.shouts = shouts_of(record);
     if (!holes.empty() && holes.front()->screw) {
         summary.lead_notes.push_back("Space left: " + space_left(*holes.front()) + " (U, k = 2).");
-        if (!holes.front()->screw->why.empty()) summary.lead_notes.push_back(holes.front()->screw->why);
+        if (!holes.front()->screw->why.empty())
+            summary.lead_notes.push_back("Why: " + holes.front()->screw->why + ".");
     }
     if (record.partial)
         summary.lead_notes.emplace_back(

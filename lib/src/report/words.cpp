@@ -85,8 +85,7 @@ std::string board_of(const BoardRecord& record) {
 }
 
 std::string hole_name(const HoleRecord& hole) {
-    std::string more = hole.name;
-    if (!hole.purpose.empty() && hole.purpose != hole.name) more += (more.empty() ? "" : ", ") + hole.purpose;
+    const std::string& more = hole.name.empty() ? hole.purpose : hole.name;
     return more.empty() ? hole.id : hole.id + " (" + more + ")";
 }
 
