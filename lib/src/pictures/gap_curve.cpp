@@ -11,7 +11,7 @@
 namespace ringwall {
 namespace {
 
-constexpr double width = 500, height = 146; ///< points: 176 mm wide on the page
+constexpr double width = 500, height = 124; ///< points: 176 mm wide on the page
 constexpr double left = 52, right = 10, top = 8, bottom = 30, text = 8;
 
 /// The profile in one unit, mm where there is a scale.
