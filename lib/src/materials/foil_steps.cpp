@@ -83,8 +83,8 @@ Firsts firsts_by_border(const std::vector<LogLevel>& levels, const std::vector<d
                                 std::all_of(levels.begin(), chosen, [&](const LogLevel& level) {
                                     return level.count < chosen->count;
                                 });
-    const bool besides_parts = at <= 3 && (far_more || more_and_wider) &&
-                               std::none_of(levels.begin(), chosen + 1, is_plane);
+    const bool besides_parts =
+        at <= 3 && (far_more || more_and_wider) && std::none_of(levels.begin(), chosen + 1, is_plane);
     return besides_parts ? Firsts{at, at} : Firsts{0, 0};
 }
 
