@@ -12,6 +12,7 @@
 
 using namespace ringwall;
 using namespace ringwall::screwfit;
+using ringwall::test::Scratch;
 
 TEST_CASE(
     "metric screws have the limits of ISO 965-2, class 6g, and minor diameters down to the rounded root") {
