@@ -9,6 +9,7 @@
 #include "ringwall/meter.hpp"
 #include "ringwall/radiograph.hpp"
 #include "ringwall/screwfit.hpp"
+#include "ringwall/stated.hpp"
 
 #include <array>
 #include <filesystem>
@@ -40,6 +41,7 @@ struct SourceRecord {
     std::optional<std::array<double, 2>> pixel_xy_mm;
     std::string pixel_mm_from; ///< where the scale comes from, or why there is none
     std::string side_to_source = "unknown";
+    std::optional<PictureGeometry> geometry; ///< missing: not stated
     Estimate blur_sigma_px;
     std::optional<double> noise_photons; ///< null: could not be told
     double noise_readout = 0;

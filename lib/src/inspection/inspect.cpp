@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bridge/parallel.hpp"
 #include "inspection/board_record.hpp"
+#include "inspection/case_facts.hpp"
 #include "inspection/decisions.hpp"
 #include "inspection/session.hpp"
 #include "inspection/watched.hpp"
 #include "record/from_hole.hpp"
+#include "record/private.hpp"
 
 #include <atomic>
 #include <charconv>
@@ -47,6 +49,7 @@ ScaleSources scale_sources(const Session::Products& products, std::span<const De
     sources.given_mm = products.request.pixel_mm;
     sources.known = products.request.known;
     if (products.facts) sources.stated = products.facts->scale;
+    if (products.request.geometry_scale) sources.stated = products.request.geometry_scale;
     sources.u_percent = products.request.scale_u_percent;
     return sources;
 }
@@ -249,8 +252,10 @@ class Run {
     }
 
     [[nodiscard]] HoleRecord recorded(const Hole& hole, int index) const {
-        return record_of(hole, scale_, products_.request.confidence,
-                         "H" + std::to_string(at(holes_, index).number));
+        HoleRecord record = record_of(hole, scale_, products_.request.confidence,
+                                      "H" + std::to_string(at(holes_, index).number));
+        add_case_words(record, products_.request);
+        return record;
     }
 
     static std::string fit_key(const HoleCandidate& candidate) {
@@ -300,6 +305,13 @@ class Run {
     std::optional<double> thinnest_um_;
 };
 
+/// What needs all holes; what is left out goes last, so that nothing misses it.
+BoardRecord finished(BoardRecord record, const InspectRequest& request) {
+    add_case_facts(record, request);
+    if (request.leave_out_private) leave_out_private(record);
+    return record;
+}
+
 InspectOutcome run(Session& session, std::span<const Decision> decisions, InspectWatch& outer) {
     Session::Products& products = session.products();
     std::optional<InspectOutcome> outcome;
@@ -307,13 +319,13 @@ InspectOutcome run(Session& session, std::span<const Decision> decisions, Inspec
     run_watched(outer, [&](InspectWatch& watch) {
         Run run(products, decisions, watch);
         try {
-            outcome = run.measure();
+            outcome = finished(run.measure(), products.request);
         } catch (const Error& error) {
             outcome = error;
         } catch (const Cancelled&) {
             BoardRecord partial = run.record();
             partial.partial = true;
-            outcome = CancelledOutcome{std::move(partial)};
+            outcome = CancelledOutcome{finished(std::move(partial), products.request)};
         }
     });
     products.drop_large();
