@@ -27,7 +27,8 @@ double log_gamma(double x) {
 
 /// Coefficient k of the continued fraction, DLMF 8.17.23.
 double fraction_term(int k, double a, double b, double x) {
-    const double m = k / 2;
+    const int pair = k / 2; // two terms share one m
+    const double m = pair;
     if (k % 2 == 0) return m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m));
     return -(a + m) * (a + b + m) * x / ((a + 2 * m) * (a + 2 * m + 1));
 }
