@@ -51,7 +51,9 @@ constexpr OptionWords options_of_later[] = {
 void add_options(CLI::App& app, std::span<const OptionWords> options, Texts& texts) {
     for (const auto& option : options) {
         auto* added = app.add_option("--" + std::string(option.name), texts[option.name], option.help);
-        added->type_name(option.value)->take_all()->allow_extra_args(false);
+        added->type_name(option.value);
+        if (std::string(option.name) != "known") added->expected(1); // else the help says "..." behind it
+        added->take_all()->allow_extra_args(false); // a second one is refused by name, see one()
     }
 }
 

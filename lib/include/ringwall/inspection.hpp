@@ -4,6 +4,7 @@
 #include "ringwall/error.hpp"
 #include "ringwall/files.hpp"
 #include "ringwall/record.hpp"
+#include "ringwall/stated.hpp"
 #include "ringwall/transmission.hpp"
 #include "ringwall/watch.hpp"
 
@@ -30,6 +31,19 @@ struct InspectRequest {
     std::optional<std::filesystem::path> flat, dark;
     std::optional<double> board_mm, foil_um, thinnest_foil_um;
     double confidence = 0.95;
+    std::optional<Screw> screw;                       ///< of every hole that names none of its own
+    std::optional<std::filesystem::path> screw_table; ///< the case's own, for screw_named
+    SpacingRule rule;
+    std::optional<PictureGeometry> geometry;   ///< of the picture
+    std::optional<StatedScale> geometry_scale; ///< worked out from the stated distances
+    std::vector<CaseHole> case_holes;          ///< of the picture
+    std::vector<CaseLayer> layers;             ///< what a person says of them
+    std::vector<HandMeasured> measured;        ///< as the person wrote them; picture_mm etc. are empty
+    std::vector<ContinuityReading> continuity; ///< the log, in its order
+    Intake intake;
+    std::vector<Custody> custody;
+    std::vector<PictureNotes> picture_notes; ///< of every picture of the case, in its order
+    bool leave_out_private = false;          ///< BoardRecord::left_out then says what was left out
     std::size_t memory_bytes = std::size_t{4096} << 20;
     int jobs = 0; ///< 0: one a core; changes no bit of the result
     std::vector<Decision> decisions;
@@ -38,10 +52,20 @@ struct InspectRequest {
     std::vector<std::string> notes;         ///< for the reader, put among the first source's warnings
 };
 
-/// The request a case file makes: its first face-on picture with scale and options, the board's names, its
-/// warnings as notes. Relative file names are taken beside the case file. Throws Error(input) for a case that
-/// cannot be read, Error(usage) for one that asks for what this version does not have.
+/// The request a case file makes: its first face-on picture with scale and options, the board's names, screw,
+/// rule, evidence and continuity log, the decisions file beside it when there is one, its warnings as notes.
+/// Relative file names are taken beside the case file. Throws Error(input) for a case, log or decisions file
+/// that cannot be read, Error(usage) for one that asks for what this version does not have.
 InspectRequest request_of_case(const std::filesystem::path& case_file);
+
+/// Puts the screw of that name in every hole of the request that has one: from the request's own table, else
+/// the built-in one. Tilt and far side stay, they are of the assembly; head, washer and what was said of the
+/// thread go with the other screw. Throws as screw_named.
+void use_screw(InspectRequest& request, const std::string& name);
+
+/// Throws Error(usage), one line, for half a rule: a voltage without a row or a row without a voltage (and no
+/// required_mm), a kind without a voltage.
+void check_rule(const SpacingRule& rule);
 
 /// A watch that is also handed each finished hole, as an immutable value, in any order.
 class InspectWatch : public Watch {

@@ -9,6 +9,7 @@
 #include "ringwall/meter.hpp"
 #include "ringwall/radiograph.hpp"
 #include "ringwall/screwfit.hpp"
+#include "ringwall/stated.hpp"
 
 #include <array>
 #include <filesystem>
@@ -40,6 +41,7 @@ struct SourceRecord {
     std::optional<std::array<double, 2>> pixel_xy_mm;
     std::string pixel_mm_from; ///< where the scale comes from, or why there is none
     std::string side_to_source = "unknown";
+    std::optional<PictureGeometry> geometry; ///< missing: not stated
     Estimate blur_sigma_px;
     std::optional<double> noise_photons; ///< null: could not be told
     double noise_readout = 0;
@@ -137,7 +139,8 @@ struct BoardRecord {
     std::vector<HandMeasured> measured;
     std::vector<ContinuityReading> continuity;
     std::vector<MeterAgreement> meter;
-    std::optional<Screw> screw; ///< that the holes were judged with
+    std::vector<std::string> meter_notes; ///< what the log says of the whole board, and leaves unsaid
+    std::optional<Screw> screw;           ///< that the holes were judged with
     SpacingRule rule;
     std::vector<std::string> left_out; ///< what --leave-out-private removed, by key
     std::vector<std::string> not_proven;

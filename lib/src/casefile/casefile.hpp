@@ -1,8 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "ringwall/evidence.hpp"
 #include "ringwall/image.hpp"
 #include "ringwall/radiograph.hpp"
+#include "ringwall/screw.hpp"
+#include "ringwall/stated.hpp"
 
 #include <array>
 #include <filesystem>
@@ -14,6 +17,7 @@ namespace ringwall {
 
 struct CaseBoard {
     std::string name, revision, unit;
+    Intake intake;
     std::optional<double> thickness_mm, foil_um, thinnest_foil_um;
 };
 
@@ -22,31 +26,63 @@ struct CasePicture {
     Shot shot = Shot::face;
     std::string side_to_source = "unknown";
     std::optional<std::array<double, 2>> pixel_mm;
+    std::optional<std::array<double, 3>> voxel_mm;
     std::optional<double> scale_u_percent;
+    std::optional<PictureGeometry> geometry;
+    std::optional<double> geometry_pixel_mm; ///< from the distances and the detector's pixel
     DenseSide dense = DenseSide::automatic;
     Radiometry radiometry = Radiometry::unknown;
     std::optional<std::filesystem::path> flat, dark;
+    PictureNotes notes;
 };
 
 struct CaseScale {
     int picture = 0; ///< index into pictures
     Point from_px, to_px;
     double mm = 0;
+    std::optional<double> u_mm; ///< k = 1
+    std::string with;
 };
 
-/// What this version uses of a case file (contract.md, Case file). Keys of the contract that no stage uses
-/// yet are read over without a word.
+/// A hole with the picture that its place is in.
+struct CasePlacedHole {
+    int picture = 0;         ///< index into pictures
+    CaseHole hole;           ///< `screw` is not looked up yet
+    std::string screw_place; ///< "FILE, line 3: key [hole] screw", for an error
+};
+
+/// The screw as the case words it: a name, sizes, or both (then a size goes before the table's).
+struct CaseScrew {
+    std::string name;
+    std::string name_place;                     ///< "FILE, line 3: key [screw] name", for an error
+    std::optional<std::filesystem::path> table; ///< the person's own screw table
+    std::optional<double> major_mm, minor_mm, head_mm, washer_mm, washer_bore_mm;
+    double tilt_deg = 0;
+    std::optional<Engagement> engagement;
+};
+
+/// A case file (contract.md, Case file), every key of it.
 struct CaseFile {
     CaseBoard board;
     std::vector<CasePicture> pictures; ///< at least one
     std::vector<CaseScale> scales;
+    std::vector<CasePlacedHole> holes;
+    std::optional<CaseScrew> screw;
+    std::optional<double> far_side_mm;
+    SpacingRule rule; ///< may be half a rule: the command line can give the other half
     std::optional<double> confidence;
+    std::vector<CaseLayer> layers;
+    std::vector<HandMeasured> measured;
+    std::vector<Custody> custody;
+    std::optional<std::filesystem::path> continuity; ///< the log's file
+    std::vector<std::filesystem::path> units;        ///< cases of further units of the same revision
     std::vector<std::string>
         warnings; ///< unknown keys: "case.toml, line 7: key [board] colour is unknown and ignored"
 };
 
-/// Reads a case file. Throws Error(input), one line with file, line, key, what was expected and what stands
-/// there: not readable, no TOML, a value of the wrong kind or out of range, no picture.
+/// Reads a case file; never writes it. Throws Error(input), one line with file, line, key, what was expected
+/// and what stands there: not readable, no TOML, a value of the wrong kind or out of range, no picture. Other
+/// files that it names are not looked at.
 CaseFile read_case(const std::filesystem::path& file);
 
 } // namespace ringwall

@@ -37,11 +37,49 @@ class OptionList {
     std::vector<OptionRecord> list_;
 };
 
+std::string place_words(const CaseHole& hole) {
+    const Point at = hole.at_px.value_or(hole.at_mm.value_or(Point{}));
+    return shortest(at.x) + "," + shortest(at.y) + (hole.at_px ? " px" : " mm");
+}
+
 Json known_json(const std::vector<KnownDistance>& known) {
     Json list = Json::array();
     for (const auto& k : known)
         list.push_back(Json::array({k.from_px.x, k.from_px.y, k.to_px.x, k.to_px.y, k.mm}));
     return list;
+}
+
+Json text_or_null(const std::string& text) {
+    return text.empty() ? Json(nullptr) : Json(text);
+}
+
+/// A screw given by its sizes has no name: then the sizes are what was asked for.
+void add_screw_options(const InspectRequest& request, OptionList& options) {
+    const Screw screw = request.screw.value_or(Screw{});
+    const auto size = [&](double mm) { return request.screw ? std::optional(mm) : std::nullopt; };
+    options.add("screw", text_or_null(screw.name));
+    options.add("screw_major_mm", size(screw.major_mm));
+    options.add("screw_minor_mm", size(screw.minor_mm));
+    options.add("head_mm", screw.head_mm);
+    options.add("washer_mm", screw.washer_mm);
+    options.add("washer_bore_mm", screw.washer_bore_mm);
+    options.add("far_side_mm", screw.far_side_mm);
+    options.add("tilt_deg", size(screw.tilt_deg));
+    options.add("engagement", screw.engagement ? Json(word(*screw.engagement)) : Json(nullptr));
+    Json own = Json::object();
+    for (const CaseHole& hole : request.case_holes) {
+        if (hole.no_screw || hole.screw)
+            own[hole.name.empty() ? place_words(hole) : hole.name] = hole.no_screw ? "none" : hole.screw_name;
+    }
+    options.add("hole_screws", own);
+}
+
+void add_rule_options(const SpacingRule& rule, OptionList& options) {
+    options.add("voltage_peak", rule.voltage_peak_v);
+    options.add("voltage_kind",
+                rule.voltage_kind == VoltageKind::unknown ? Json(nullptr) : Json(word(rule.voltage_kind)));
+    options.add("spacing_row", text_or_null(rule.row));
+    options.add("required_mm", rule.required_mm);
 }
 
 std::vector<OptionRecord> options_of(const InspectRequest& request) {
@@ -60,6 +98,9 @@ std::vector<OptionRecord> options_of(const InspectRequest& request) {
     options.add("foil_um", request.foil_um);
     options.add("thinnest_foil_um", request.thinnest_foil_um);
     options.add("confidence", Json(request.confidence));
+    add_screw_options(request, options);
+    add_rule_options(request.rule, options);
+    options.add("leave_out_private", Json(request.leave_out_private));
     return options.take();
 }
 
@@ -104,6 +145,7 @@ SourceRecord source_record(const Session::Products& products, const Scale& scale
     source.bits = facts.bits;
     source.radiometry = facts.radiometry;
     source.side_to_source = products.request.side_to_source;
+    source.geometry = products.request.geometry;
     fill_scale(source, scale);
     if (products.exposure) fill_exposure(source, *products.exposure);
     source.warnings = warnings_of(products, scale);

@@ -1,6 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "casefile/casefile.hpp"
+#include "casefile/continuity_log.hpp"
+#include "core/text.hpp"
 #include "ringwall/inspection.hpp"
+#include "ringwall/screwfit.hpp"
+
+#include <algorithm>
+#include <cmath>
 
 namespace ringwall {
 namespace {
@@ -28,14 +34,25 @@ std::size_t face_on_picture(const CaseFile& read, const std::filesystem::path& f
     return *chosen;
 }
 
-} // namespace
+/// Distances beside a pixel size: the size goes before, as on the command line, and a difference is told.
+void take_geometry(const CasePicture& picture, InspectRequest& request) {
+    request.geometry = picture.geometry;
+    if (!picture.geometry_pixel_mm) return;
+    const double mm = *picture.geometry_pixel_mm;
+    if (!picture.pixel_mm) {
+        request.geometry_scale =
+            StatedScale{{mm, mm}, "distances of source, board and detector in the case file"};
+        return;
+    }
+    constexpr double told_from = 0.02; // as for a picture file that states another pixel
+    const double given = ((*picture.pixel_mm)[0] + (*picture.pixel_mm)[1]) / 2;
+    if (std::abs(mm / given - 1) > told_from)
+        request.notes.push_back("the pixel size given, " + shortest(rounded(given, 4)) +
+                                " mm, is used; the distances of source, board and detector make it " +
+                                shortest(rounded(mm, 4)) + " mm");
+}
 
-InspectRequest request_of_case(const std::filesystem::path& case_file) {
-    const CaseFile read = read_case(case_file);
-    InspectRequest request;
-    request.notes = read.warnings;
-    const std::size_t chosen = face_on_picture(read, case_file, request.notes);
-    const CasePicture& picture = read.pictures[chosen];
+void take_picture(const CasePicture& picture, InspectRequest& request) {
     request.pictures = {picture.file};
     request.pixel_mm = picture.pixel_mm;
     request.scale_u_percent = picture.scale_u_percent;
@@ -44,18 +61,156 @@ InspectRequest request_of_case(const std::filesystem::path& case_file) {
     request.flat = picture.flat;
     request.dark = picture.dark;
     request.side_to_source = picture.side_to_source;
+    take_geometry(picture, request);
+}
+
+void take_board(const CaseBoard& board, InspectRequest& request) {
+    request.board_mm = board.thickness_mm;
+    request.foil_um = board.foil_um;
+    request.thinnest_foil_um = board.thinnest_foil_um;
+    request.name = board.name;
+    request.revision = board.revision;
+    request.unit = board.unit;
+    request.intake = board.intake;
+}
+
+/// In a case file a wrong name is a wrong value: place and key stand before what was said of it.
+Screw named_in_case(const std::string& name, const std::optional<std::filesystem::path>& table,
+                    const std::string& place) {
+    try {
+        return screw_named(name, table);
+    } catch (const Error& error) {
+        if (error.fault() != Fault::usage) throw;
+        throw Error(Fault::input, place + ": " + error.what());
+    }
+}
+
+template<typename T>
+void replace(T& target, const std::optional<double>& size) {
+    if (size) target = *size;
+}
+
+void check_sizes(const Screw& screw, const std::string& place) {
+    const auto refuse = [&](const std::string& expected, double got) {
+        throw Error(Fault::input, place + ": expected " + expected + ", got " + shortest(got));
+    };
+    const std::string major = "the major diameter, " + shortest(screw.major_mm) + " mm";
+    if (screw.minor_mm > screw.major_mm) refuse("a minor_mm not over " + major, screw.minor_mm);
+    if (screw.head_mm && *screw.head_mm < screw.major_mm)
+        refuse("a head_mm not under " + major, *screw.head_mm);
+    if (screw.washer_mm && *screw.washer_mm <= screw.major_mm)
+        refuse("a washer_mm over " + major, *screw.washer_mm);
+    if (screw.washer_bore_mm && *screw.washer_bore_mm < screw.major_mm)
+        refuse("a washer_bore_mm not under " + major, *screw.washer_bore_mm);
+}
+
+Screw screw_of(const CaseScrew& said, const std::optional<double>& far_side_mm) {
+    Screw screw;
+    if (!said.name.empty()) screw = named_in_case(said.name, said.table, said.name_place);
+    const bool measured = said.major_mm.has_value();
+    replace(screw.major_mm, said.major_mm);
+    if (measured)
+        screw.major_min_mm = screw.major_max_mm = std::nullopt; // class limits are no longer its own
+    replace(screw.minor_mm, said.minor_mm);
+    replace(screw.head_mm, said.head_mm);
+    replace(screw.washer_mm, said.washer_mm);
+    replace(screw.washer_bore_mm, said.washer_bore_mm);
+    screw.far_side_mm = far_side_mm;
+    screw.tilt_deg = said.tilt_deg;
+    screw.engagement = said.engagement;
+    const bool sizes = measured || said.minor_mm || said.head_mm || said.washer_mm || said.washer_bore_mm;
+    if (sizes) screw.source += screw.source.empty() ? "sizes of the case file" : "; sizes of the case file";
+    check_sizes(screw, said.name_place);
+    return screw;
+}
+
+/// Another screw in the same assembly: tilt and far side stay, the rest goes with the screw.
+Screw in_assembly(Screw screw, const std::optional<Screw>& before) {
+    if (!before) return screw;
+    screw.tilt_deg = before->tilt_deg;
+    screw.far_side_mm = before->far_side_mm;
+    return screw;
+}
+
+void take_screws(const CaseFile& read, int picture, InspectRequest& request) {
+    if (read.screw) {
+        request.screw_table = read.screw->table;
+        request.screw = screw_of(*read.screw, read.far_side_mm);
+    } else if (read.far_side_mm) {
+        request.notes.emplace_back("the far side's outline is not judged: the case names no screw");
+    }
+    std::optional<Screw> assembly = request.screw;
+    if (!assembly && read.far_side_mm) assembly.emplace().far_side_mm = read.far_side_mm;
+    for (const CasePlacedHole& placed : read.holes) {
+        if (placed.picture != picture) continue;
+        CaseHole hole = placed.hole;
+        if (!hole.screw_name.empty())
+            hole.screw = in_assembly(named_in_case(hole.screw_name, request.screw_table, placed.screw_place),
+                                     assembly);
+        request.case_holes.push_back(std::move(hole));
+    }
+}
+
+void take_evidence(const CaseFile& read, InspectRequest& request) {
+    for (const CasePicture& picture : read.pictures)
+        request.picture_notes.push_back(picture.notes);
+    request.custody = read.custody;
+    request.measured = read.measured;
+    request.layers = read.layers;
+    if (!read.continuity) return;
+    ContinuityLog log = read_continuity_log(*read.continuity);
+    request.continuity = std::move(log.readings);
+    request.notes.insert(request.notes.end(), log.warnings.begin(), log.warnings.end());
+}
+
+} // namespace
+
+InspectRequest request_of_case(const std::filesystem::path& case_file) {
+    const CaseFile read = read_case(case_file);
+    InspectRequest request;
+    request.notes = read.warnings;
+    const std::size_t chosen = face_on_picture(read, case_file, request.notes);
+    take_picture(read.pictures[chosen], request);
     for (const auto& scale : read.scales) {
         if (scale.picture == static_cast<int>(chosen))
             request.known.push_back({scale.from_px, scale.to_px, scale.mm});
     }
-    request.board_mm = read.board.thickness_mm;
-    request.foil_um = read.board.foil_um;
-    request.thinnest_foil_um = read.board.thinnest_foil_um;
+    take_board(read.board, request);
     request.confidence = read.confidence.value_or(request.confidence);
-    request.name = read.board.name;
-    request.revision = read.board.revision;
-    request.unit = read.board.unit;
+    request.rule = read.rule;
+    take_screws(read, static_cast<int>(chosen), request);
+    take_evidence(read, request);
+    const std::filesystem::path decisions = decisions_file_of(case_file);
+    if (std::filesystem::exists(decisions)) request.decisions = read_decisions(decisions);
     return request;
+}
+
+void use_screw(InspectRequest& request, const std::string& name) {
+    const Screw screw = screw_named(name, request.screw_table);
+    request.screw = in_assembly(screw, request.screw);
+    for (CaseHole& hole : request.case_holes) {
+        if (!hole.screw) continue;
+        hole.screw = in_assembly(screw, hole.screw);
+        hole.screw_name = name;
+    }
+}
+
+void check_rule(const SpacingRule& rule) {
+    const char* const choice = "; the row is your choice: the table does not name a screw in a bare hole "
+                               "facing an inner plane";
+    if (!rule.voltage_peak_v && rule.voltage_kind != VoltageKind::unknown)
+        throw Error(Fault::usage, "the voltage's kind is given without a voltage: expected --voltage-peak V "
+                                  "(voltage_peak_v) as well");
+    if (rule.required_mm) return;
+    if (rule.voltage_peak_v && rule.row.empty())
+        throw Error(Fault::usage, std::string("a peak voltage is given without a row of the spacing table: "
+                                              "expected --spacing-row (spacing_row) B1, B2, B3, B4, A5, A6 "
+                                              "or A7 as well") +
+                                      choice);
+    if (!rule.row.empty() && !rule.voltage_peak_v)
+        throw Error(Fault::usage, "row " + rule.row +
+                                      " of the spacing table is given without a voltage: expected "
+                                      "--voltage-peak V (voltage_peak_v) as well");
 }
 
 } // namespace ringwall

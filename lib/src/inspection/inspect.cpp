@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bridge/parallel.hpp"
 #include "inspection/board_record.hpp"
+#include "inspection/case_facts.hpp"
 #include "inspection/decisions.hpp"
+#include "inspection/findings.hpp"
 #include "inspection/session.hpp"
 #include "inspection/watched.hpp"
 #include "record/from_hole.hpp"
+#include "record/private.hpp"
 
 #include <atomic>
 #include <charconv>
@@ -47,6 +50,7 @@ ScaleSources scale_sources(const Session::Products& products, std::span<const De
     sources.given_mm = products.request.pixel_mm;
     sources.known = products.request.known;
     if (products.facts) sources.stated = products.facts->scale;
+    if (products.request.geometry_scale) sources.stated = products.request.geometry_scale;
     sources.u_percent = products.request.scale_u_percent;
     return sources;
 }
@@ -55,7 +59,7 @@ ScaleSources scale_sources(const Session::Products& products, std::span<const De
 /// stated foil, else 11 um).
 std::optional<std::string> thin_copper_warning(const InspectRequest& request,
                                                std::optional<double> shown_um) {
-    const double assumed = request.thinnest_foil_um.value_or(request.foil_um ? 0.7 * *request.foil_um : 11.0);
+    const double assumed = thinnest_foil_assumed_um(request);
     if (!shown_um || *shown_um <= assumed) return std::nullopt;
     return "copper down to " + std::to_string(std::lround(assumed)) +
            " um must be assumed, but the end of a trace (0.15 x " + "0.30 mm) is sure to show here from " +
@@ -185,6 +189,7 @@ class Run {
         }
         ring_open(open, keys, rings);
         ask_thinnest_copper(keys);
+        judge_screws(keys);
     }
 
     void ask_thinnest_copper(const std::vector<std::string>& keys) {
@@ -195,6 +200,13 @@ class Run {
         thinnest_um_ = products_.stages.thinnest_copper_um(
             *products_.map, *products_.materials, ringed_holes,
             {products_.request.board_mm, products_.request.foil_um}, scale_.pixel_mm().value());
+    }
+
+    /// Last, because what a picture would have shown is known only when all rings are measured.
+    void judge_screws(const std::vector<std::string>& keys) {
+        for (std::size_t i = 0; i < keys.size(); ++i)
+            if (const Hole* hole = products_.rings.find(keys[i]))
+                judge_screw(*records_[i], *hole, scale_, products_.request, thinnest_um_);
     }
 
     void ring_open(const std::vector<int>& open, const std::vector<std::string>& keys,
@@ -249,8 +261,10 @@ class Run {
     }
 
     [[nodiscard]] HoleRecord recorded(const Hole& hole, int index) const {
-        return record_of(hole, scale_, products_.request.confidence,
-                         "H" + std::to_string(at(holes_, index).number));
+        HoleRecord record = record_of(hole, scale_, products_.request.confidence,
+                                      "H" + std::to_string(at(holes_, index).number));
+        add_case_words(record, products_.request);
+        return record;
     }
 
     static std::string fit_key(const HoleCandidate& candidate) {
@@ -300,6 +314,14 @@ class Run {
     std::optional<double> thinnest_um_;
 };
 
+/// What needs all holes; what is left out goes last, so that nothing misses it.
+BoardRecord finished(BoardRecord record, const InspectRequest& request) {
+    add_case_facts(record, request);
+    add_meter(record);
+    if (request.leave_out_private) leave_out_private(record);
+    return record;
+}
+
 InspectOutcome run(Session& session, std::span<const Decision> decisions, InspectWatch& outer) {
     Session::Products& products = session.products();
     std::optional<InspectOutcome> outcome;
@@ -307,13 +329,13 @@ InspectOutcome run(Session& session, std::span<const Decision> decisions, Inspec
     run_watched(outer, [&](InspectWatch& watch) {
         Run run(products, decisions, watch);
         try {
-            outcome = run.measure();
+            outcome = finished(run.measure(), products.request);
         } catch (const Error& error) {
             outcome = error;
         } catch (const Cancelled&) {
             BoardRecord partial = run.record();
             partial.partial = true;
-            outcome = CancelledOutcome{std::move(partial)};
+            outcome = CancelledOutcome{finished(std::move(partial), products.request)};
         }
     });
     products.drop_large();

@@ -320,7 +320,7 @@ std::string keepout_text(const HoleRecord& hole) {
         if (!hole.keepout.min_px) return "own copper runs on";
         return "runs on; keep-out " + mm_or_px(hole.keepout.min_mm, hole.keepout.min_px);
     case KeepOutState::none_in_view:
-        return "no copper in view";
+        return "no other copper in view";
     case KeepOutState::undecided:
         return "keep-out undecided";
     }

@@ -95,7 +95,9 @@ std::vector<std::string> Legend::sentences() const {
     if (left_out_.ids > 0)
         list.push_back("No room for the id of " + holes_text(left_out_.ids) +
                        ": find it by x and y in holes.csv.");
-    if (!record_.why_nothing.empty()) list.push_back("Nothing measured: " + record_.why_nothing + ".");
+    if (!record_.why_nothing.empty()) // beside lengths in pixels "nothing" would contradict the picture
+        list.push_back((record_.holes.empty() ? "Nothing measured: " : "No millimetres: ") +
+                       record_.why_nothing + ".");
     list.push_back("A small id alone also stands at vias. A cross: a hole that was found and could not be "
                    "measured. Colours mean kinds of line, not good or bad.");
     for (auto& caution : cautions())

@@ -216,6 +216,7 @@ HoleRecord record_of(const Hole& hole, const Scale& scale, double confidence, st
     if (hole.kind != HoleKind::via && record.keepout.profile.empty())
         record.keepout.profile = unseen_profile();
     record.budget = budget_of(hole, scale);
+    record.screw_why = "no screw was given";
     record.added_by_person = hole.seed.added_by_person;
     return record;
 }

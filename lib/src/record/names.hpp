@@ -71,6 +71,39 @@ struct Words<Decision::Act> {
                                       std::pair{Decision::Act::set_scale, "scale set"}};
 };
 
+template<>
+struct Words<Engagement> {
+    static constexpr std::array table{std::pair{Engagement::free, "free"},
+                                      std::pair{Engagement::cuts, "cuts"}};
+};
+template<>
+struct Words<VoltageKind> {
+    static constexpr std::array table{std::pair{VoltageKind::unknown, "unknown"},
+                                      std::pair{VoltageKind::dc, "dc"}, std::pair{VoltageKind::ac, "ac"}};
+};
+template<>
+struct Words<Finding> {
+    static constexpr std::array table{
+        std::pair{Finding::gap_shown, "gap_shown"}, std::pair{Finding::too_close, "too_close"},
+        std::pair{Finding::reaches, "reaches"}, std::pair{Finding::undecided, "undecided"}};
+};
+template<>
+struct Words<Joint> {
+    static constexpr std::array table{std::pair{Joint::open, "open"}, std::pair{Joint::joined, "joined"}};
+};
+template<>
+struct Words<ReadingBehaviour> {
+    static constexpr std::array table{
+        std::pair{ReadingBehaviour::unknown, "unknown"}, std::pair{ReadingBehaviour::steady, "steady"},
+        std::pair{ReadingBehaviour::rising, "rising"}, std::pair{ReadingBehaviour::falling, "falling"}};
+};
+template<>
+struct Words<MeterAgreement::Says> {
+    static constexpr std::array table{std::pair{MeterAgreement::Says::agrees, "agrees"},
+                                      std::pair{MeterAgreement::Says::contradicts, "contradicts"},
+                                      std::pair{MeterAgreement::Says::proves_nothing, "proves_nothing"}};
+};
+
 template<typename T>
 std::string word(T value) {
     for (const auto& [state, name] : Words<T>::table) {

@@ -1,0 +1,95 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "inspection/case_facts.hpp"
+
+#include "core/text.hpp"
+#include "inspection/hand_measured.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace ringwall {
+namespace {
+
+bool lies_in(const HoleRecord& hole, const CaseHole& said) {
+    constexpr double unmeasured_px = 5; // a hole without a bore still has a centre
+    if (said.at_px) {
+        const double radius = hole.bore_px ? hole.bore_px.value() / 2 : unmeasured_px;
+        return std::hypot(hole.x_px - said.at_px->x, hole.y_px - said.at_px->y) <= radius;
+    }
+    if (!said.at_mm || !hole.x_mm || !hole.y_mm || !hole.bore_mm) return false;
+    return std::hypot(*hole.x_mm - said.at_mm->x, *hole.y_mm - said.at_mm->y) <= hole.bore_mm.value() / 2;
+}
+
+std::string called(const CaseHole& hole) {
+    if (!hole.name.empty()) return "\"" + hole.name + "\"";
+    const Point at = hole.at_px.value_or(hole.at_mm.value_or(Point{}));
+    return "at (" + shortest(at.x) + ", " + shortest(at.y) + (hole.at_px ? ") px" : ") mm");
+}
+
+std::vector<std::string> name_warnings(const BoardRecord& record, const InspectRequest& request) {
+    std::vector<std::string> warnings;
+    if (record.partial || record.holes.empty()) return warnings; // what is missing may be there
+    for (const CaseHole& said : request.case_holes) {
+        const auto named = std::find_if(record.holes.begin(), record.holes.end(),
+                                        [&](const HoleRecord& hole) { return lies_in(hole, said); });
+        if (named == record.holes.end()) {
+            warnings.push_back("hole " + called(said) + " of the case was not found in the picture");
+            continue;
+        }
+        const bool taken = std::any_of(record.holes.begin(), record.holes.end(), [&](const HoleRecord& hole) {
+            return hole.id == said.name && &hole != &*named;
+        });
+        if (taken)
+            warnings.push_back("hole \"" + said.name + "\" of the case is " + named->id +
+                               " of the results; what the case and the log say of " + said.name +
+                               " is said of " + named->id);
+    }
+    return warnings;
+}
+
+} // namespace
+
+const CaseHole* case_hole_at(const HoleRecord& hole, const std::vector<CaseHole>& case_holes) {
+    const auto at = std::find_if(case_holes.begin(), case_holes.end(),
+                                 [&](const CaseHole& said) { return lies_in(hole, said); });
+    return at == case_holes.end() ? nullptr : &*at;
+}
+
+void add_case_words(HoleRecord& hole, const InspectRequest& request) {
+    const CaseHole* said = case_hole_at(hole, request.case_holes);
+    if (said != nullptr) {
+        hole.name = said->name;
+        hole.purpose = said->purpose;
+    }
+    if (hole.kind != HoleKind::hole) {
+        hole.screw_why = "a screw is judged in holes only";
+    } else if (said != nullptr && said->no_screw) {
+        hole.screw_why = "the case says that no screw sits here";
+    } else {
+        hole.screw_why =
+            screw_in(hole, request) == nullptr ? "no screw was given" : "the screw's reach was not judged";
+    }
+}
+
+const Screw* screw_in(const HoleRecord& hole, const InspectRequest& request) {
+    const CaseHole* said = case_hole_at(hole, request.case_holes);
+    if (said != nullptr && said->no_screw) return nullptr;
+    if (said != nullptr && said->screw) return &*said->screw;
+    return request.screw ? &*request.screw : nullptr;
+}
+
+void add_case_facts(BoardRecord& record, const InspectRequest& request) {
+    record.intake = request.intake;
+    record.custody = request.custody;
+    record.picture_notes = request.picture_notes;
+    record.continuity = request.continuity;
+    record.screw = request.screw;
+    record.rule = request.rule;
+    record.measured = beside_the_picture(record, request.measured);
+    if (record.sources.empty()) return;
+    auto& warnings = record.sources.front().warnings;
+    for (const auto& list : {name_warnings(record, request), contradictions(record.measured)})
+        warnings.insert(warnings.end(), list.begin(), list.end());
+}
+
+} // namespace ringwall

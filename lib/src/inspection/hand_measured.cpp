@@ -1,0 +1,82 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "inspection/hand_measured.hpp"
+
+#include "core/text.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace ringwall {
+namespace {
+
+std::string mm(double value) {
+    return fixed(value, 3) + " mm";
+}
+
+std::string thing(const HandMeasured& measured) {
+    return measured.what + (measured.where.empty() ? "" : " of " + measured.where);
+}
+
+/// What the picture says of the same quantity, or why it says nothing.
+Estimate of_the_picture(const BoardRecord& record, const HandMeasured& measured) {
+    if (measured.what == "thickness") return record.thickness_mm;
+    if (measured.what != "bore" && measured.what != "drill")
+        return Estimate::missing("a picture of the board does not show it");
+    const HoleRecord* hole = hole_called(record, measured.where);
+    if (hole == nullptr) return Estimate::missing("no hole of that name or id was found in the picture");
+    return measured.what == "bore" ? hole->bore_mm : hole->drill_mm;
+}
+
+HandMeasured compared(HandMeasured measured, const Estimate& picture) {
+    if (!picture) {
+        measured.why = "cannot be told: " + picture.why();
+        return measured;
+    }
+    measured.picture_mm = picture.value();
+    measured.picture_u_mm = picture.u();
+    if (!measured.u_mm) {
+        measured.why = "cannot be told: no uncertainty of the length measured by hand is given";
+        return measured;
+    }
+    const double apart = std::abs(measured.value_mm - picture.value());
+    const double expanded = 2 * std::hypot(*measured.u_mm, picture.u());
+    measured.agrees = apart <= expanded;
+    measured.why = mm(apart) + (*measured.agrees ? " apart, within the " : " apart, more than the ") +
+                   mm(expanded) + " that both uncertainties allow (k = 2)";
+    return measured;
+}
+
+} // namespace
+
+const HoleRecord* hole_called(const BoardRecord& record, const std::string& called) {
+    const auto found = [&](auto&& same) -> const HoleRecord* {
+        const auto at = std::find_if(record.holes.begin(), record.holes.end(), same);
+        return at == record.holes.end() ? nullptr : &*at;
+    };
+    if (called.empty()) return nullptr;
+    if (const auto* named = found([&](const HoleRecord& hole) { return hole.name == called; })) return named;
+    return found([&](const HoleRecord& hole) { return hole.id == called; });
+}
+
+std::vector<HandMeasured> beside_the_picture(const BoardRecord& record,
+                                             std::span<const HandMeasured> measured) {
+    std::vector<HandMeasured> beside;
+    beside.reserve(measured.size());
+    for (const HandMeasured& each : measured)
+        beside.push_back(compared(each, of_the_picture(record, each)));
+    return beside;
+}
+
+std::vector<std::string> contradictions(std::span<const HandMeasured> measured) {
+    std::vector<std::string> sentences;
+    for (const HandMeasured& each : measured) {
+        if (each.agrees.value_or(true)) continue;
+        sentences.push_back("CONTRADICTION: " + thing(each) + " is " + mm(each.value_mm) + " by hand" +
+                            (each.with.empty() ? "" : " (" + each.with + ")") + " and " +
+                            mm(*each.picture_mm) + " in the picture, " + each.why +
+                            ": one of the two is wrong; check the scale first");
+    }
+    return sentences;
+}
+
+} // namespace ringwall

@@ -1,0 +1,26 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/record.hpp"
+
+#include <span>
+#include <string>
+#include <vector>
+
+namespace ringwall {
+
+/// The hole that a person means: by the name that a case file gave it, else by its id; null when there is
+/// none. A name goes before an id: drawings call their holes H1, H2 too.
+const HoleRecord* hole_called(const BoardRecord& record, const std::string& called);
+
+/// Sets every length measured by hand beside the picture's value of the same: the bore or the drill diameter
+/// of a hole, the board's thickness. They agree when they differ by no more than 2 hypot(u, u_picture), their
+/// expanded uncertainties combined (k = 2, about 95 %: GUM 6.2 and G.6.6, from memory); without both u it
+/// cannot be told. What a picture of the board does not show (screw, head, washer) cannot be told either.
+std::vector<HandMeasured> beside_the_picture(const BoardRecord& record,
+                                             std::span<const HandMeasured> measured);
+
+/// One sentence a contradiction, for the warnings.
+std::vector<std::string> contradictions(std::span<const HandMeasured> measured);
+
+} // namespace ringwall
