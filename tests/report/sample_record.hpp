@@ -151,6 +151,7 @@ inline void Sample::add_screw(HoleRecord& hole, Finding finding, double contact_
          Estimate::of(contact_mm - 1.27, u_mm),
          Finding::undecided,
          "only if this copper is on the outer face"}};
+    fit.not_judged = {"washer: not given", "far side: its outline was not given"};
     fit.alternatives = {{"row B4 instead of B1", Estimate::of(contact_mm - 0.13, u_mm), finding},
                         {"screw at its smallest, 3.383 mm", Estimate::of(contact_mm - 0.039, u_mm), finding},
                         {"screw runs free instead of cutting in",
@@ -197,7 +198,7 @@ inline void Sample::plated_hole() {
 }
 
 inline void Sample::add_evidence() {
-    record.intake = {"SN-0007", "lot 42", "returned"};
+    record.intake = {"SN-0007", "42", "returned"};
     record.picture_notes = {{"sample-face.tif", "R. Operator", "2026-11-02", "2026-05-01", "0.5 mm copper",
                              "none", "", "", 90, 140, 64, 0}};
     record.custody = {{"2026-10-30 09:10", "collection point", "test bench", "A 1188", "A 1188", "6"},

@@ -12,7 +12,7 @@ namespace ringwall {
 namespace {
 
 constexpr int width = 1340, height = 300; ///< canvas pixels; printed 176 mm wide
-constexpr double left = 104, right = 30, top = 12, bottom = 44, text = 20, line = 3;
+constexpr double left = 124, right = 30, top = 12, bottom = 44, text = 20, line = 3;
 constexpr Colour ink{30, 32, 36};
 
 /// The figure's frame: angle across, radius down.

@@ -17,7 +17,10 @@ double drawn_reach_mm(const ScrewFit& fit) {
 }
 
 const Estimate& space_left_mm(const ScrewFit& fit) {
-    if (!fit.required_mm && !fit.margin_mm) return fit.contact_margin_mm;
+    const MetalPath* path = deciding_path(fit);
+    if (path != nullptr && path->part != "thread")
+        return fit.required_mm ? path->margin_mm : path->contact_margin_mm;
+    if (!fit.required_mm) return fit.contact_margin_mm;
     return drawn_cut_in(fit) ? fit.cutting_margin_mm : fit.margin_mm;
 }
 
@@ -32,6 +35,7 @@ const MetalPath* deciding_path(const ScrewFit& fit) {
     const MetalPath* found = nullptr;
     for (const auto& path : fit.paths) {
         if (path.finding != fit.finding) continue;
+        if (path.part == "thread") return &path;
         const bool nearer = found != nullptr && path.margin_mm &&
                             (!found->margin_mm || path.margin_mm.value() < found->margin_mm.value());
         if (found == nullptr || nearer) found = &path;

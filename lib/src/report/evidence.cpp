@@ -4,6 +4,7 @@
 #include "report/model.hpp"
 #include "report/words.hpp"
 
+#include <algorithm>
 #include <filesystem>
 
 namespace ringwall::report {
@@ -23,6 +24,12 @@ std::string joined(const std::vector<std::pair<std::string, std::string>>& parts
     for (const auto& [name, value] : parts)
         if (!value.empty()) text += (text.empty() ? "" : "; ") + (name.empty() ? value : name + " " + value);
     return text;
+}
+
+/// A key of the case file as words: "screw_major".
+std::string spaced(std::string key) {
+    std::replace(key.begin(), key.end(), '_', ' ');
+    return key;
 }
 
 std::string joint(Joint joint) {
@@ -86,7 +93,8 @@ Section meter_section(const BoardRecord& record) {
     }
     for (const auto& agreement : record.meter)
         if (agreement.says == MeterAgreement::Says::contradicts || agreement.contact_proven)
-            section.shout += "Hole " + agreement.hole + ": " + agreement.why + ". ";
+            section.shout += "Hole " + agreement.hole + ": " + stopped(agreement.why) + " ";
+    section.paragraphs = record.meter_notes;
     section.tables = {agreement_table(record), log_table(record)};
     section.points = {
         "A bare hole without a screw that reads open proves nothing: the probe may rest on laminate.",
@@ -120,7 +128,7 @@ Section hand_section(const BoardRecord& record) {
         table.rows.push_back(
             {hand.what, hand.where.empty() ? "board" : hand.where, own, hand.with, picture, together});
         if (hand.agrees && !*hand.agrees)
-            section.shout += hand.what + (hand.where.empty() ? "" : ", " + hand.where) +
+            section.shout += spaced(hand.what) + (hand.where.empty() ? "" : ", " + hand.where) +
                              ": hand and picture contradict each other. ";
     }
     section.tables.push_back(table);
@@ -141,6 +149,7 @@ Table checks_table(const SourceRecord& source) {
                           ", side towards the source: " + source.side_to_source);
     row("pixel at the board", with_unit(source.pixel_mm.scaled(1000), "µm") +
                                   (source.pixel_mm ? " (" + source.pixel_mm_from + ")" : ""));
+    if (source.geometry) row("source to board's mid-plane", mm(source.geometry->source_to_board_mm));
     row("blur, sigma", with_unit(source.blur_sigma_px, "px"));
     row("noise", source.noise_photons ? shortest(rounded(*source.noise_photons, 3)) +
                                             " equivalent photons a pixel in the open beam"
@@ -173,7 +182,7 @@ Section picture_section(const BoardRecord& record) {
     for (const auto& source : record.sources) {
         section.tables.push_back(checks_table(source));
         for (const auto& warning : source.warnings)
-            section.points.push_back(file_name(source.file) + ": " + warning + ".");
+            section.points.push_back(file_name(source.file) + ": " + stopped(warning));
     }
     for (const auto& notes : record.picture_notes) {
         const std::string words = taken_words(notes);

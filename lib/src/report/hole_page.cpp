@@ -197,16 +197,6 @@ std::vector<Table> budget_tables(const HoleRecord& hole) {
     return tables;
 }
 
-const char* missing_size(const std::optional<Screw>& screw, const std::string& part) {
-    if (part == "head" && screw && screw->head_mm) return nullptr;
-    if (part == "washer" && screw && screw->washer_mm) return nullptr;
-    if (part == "far_side" && screw && screw->far_side_mm) return nullptr;
-    if (part == "head") return "the head's diameter was not given";
-    if (part == "washer") return "no washer was given";
-    if (part == "far_side") return "the outline of nut, standoff or bracket was not given";
-    return part == "tip" ? "the screw's length and end were not given" : nullptr;
-}
-
 Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
     const ScrewFit& fit = *hole.screw;
     Table table{"Metal paths: which were judged, and which were not",
@@ -222,16 +212,8 @@ Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
                               with_unit(path.contact_margin_mm, "mm"), with_unit(path.margin_mm, "mm"),
                               finding_words(path.finding, record.rule) + why});
     }
-    for (const std::string part : {"thread", "head", "washer", "far_side", "tip"}) {
-        const bool there = std::any_of(fit.paths.begin(), fit.paths.end(),
-                                       [&](const MetalPath& path) { return path.part == part; });
-        if (there) continue;
-        MetalPath name;
-        name.part = part;
-        const char* why = missing_size(record.screw, part);
-        table.rows.push_back({path_name(name), "", "", "", "",
-                              std::string("not judged") + (why == nullptr ? "" : std::string(": ") + why)});
-    }
+    for (const auto& path : fit.not_judged)
+        table.rows.push_back({path, "", "", "", "", "not judged"});
     return table;
 }
 
@@ -271,10 +253,10 @@ std::vector<std::string> notes_of(const BoardRecord& record, const HoleRecord& h
             notes.emplace_back("The scale was set by a person after a first result was known.");
     if (!hole.screw) return notes;
     const ScrewFit& fit = *hole.screw;
-    if (!fit.why.empty()) notes.push_back("Why: " + fit.why);
+    if (!fit.why.empty()) notes.push_back("Why: " + stopped(fit.why));
     for (const auto& sentence : fit.forbids_gap)
-        notes.push_back("No gap can be found here: " + sentence);
-    if (!fit.would_decide.empty()) notes.push_back("What would decide it: " + fit.would_decide);
+        notes.push_back("No gap can be found here: " + stopped(sentence));
+    if (!fit.would_decide.empty()) notes.push_back("What would decide it: " + stopped(fit.would_decide));
     return notes;
 }
 

@@ -24,6 +24,16 @@ bool is_number(const std::string& cell) {
     return starts && cell.size() < 32;
 }
 
+/// A word too long for a column (a fingerprint, a file's name) may be broken anywhere; no other is.
+bool has_long_word(const std::string& cell) {
+    std::size_t length = 0;
+    for (const char c : cell) {
+        length = c == ' ' ? 0 : length + 1;
+        if (length > 22) return true;
+    }
+    return false;
+}
+
 /// A list of single texts, as objects with `text`, so that the template names what it sets.
 m::data texts(const std::vector<std::string>& list) {
     m::data items{m::data::type::list};
@@ -38,6 +48,7 @@ m::data cells(const std::vector<std::string>& row) {
         m::data cell;
         cell.set("text", text);
         cell.set("number", is_number(text));
+        cell.set("long_word", has_long_word(text));
         items.push_back(cell);
     }
     return items;

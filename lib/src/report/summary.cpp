@@ -161,9 +161,9 @@ std::vector<std::string> shouts_of(const BoardRecord& record) {
     for (const auto& agreement : record.meter) {
         const bool against = agreement.says == MeterAgreement::Says::contradicts;
         if (!agreement.contact_proven && !against) continue;
-        shouts.push_back((agreement.contact_proven ? "Contact proven by meter, hole "
-                                                   : "Contradiction between meter and picture, hole ") +
-                         agreement.hole + ": " + agreement.why + ".");
+        shouts.push_back(
+            (agreement.contact_proven ? "Contact proven by meter, hole " : "Meter against picture, hole ") +
+            agreement.hole + ": " + stopped(agreement.why));
     }
     for (const auto& hand : record.measured)
         if (hand.agrees && !*hand.agrees)
@@ -174,7 +174,7 @@ std::vector<std::string> shouts_of(const BoardRecord& record) {
 
 std::string lead_of(const BoardRecord& record, const std::vector<const HoleRecord*>& holes) {
     if (!record.why_nothing.empty())
-        return unit_of(record) + ": nothing could be judged. " + record.why_nothing + ".";
+        return unit_of(record) + ": nothing could be judged. " + stopped(record.why_nothing);
     if (holes.empty())
         return unit_of(record) + ": no hole for hardware was found in the picture, so none was judged.";
     return finding_sentence(record, *holes.front());
@@ -192,7 +192,7 @@ Summary summary_of(const BoardRecord& record) {
     if (!holes.empty() && holes.front()->screw) {
         summary.lead_notes.push_back("Space left: " + space_left(*holes.front()) + " (U, k = 2).");
         if (!holes.front()->screw->why.empty())
-            summary.lead_notes.push_back("Why: " + holes.front()->screw->why + ".");
+            summary.lead_notes.push_back("Why: " + stopped(holes.front()->screw->why));
     }
     if (record.partial)
         summary.lead_notes.emplace_back(

@@ -55,6 +55,10 @@ std::string counted(std::size_t count, const std::string& noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
 }
 
+std::string stopped(const std::string& text) {
+    return text.empty() || text.ends_with('.') || text.ends_with('?') ? text : text + ".";
+}
+
 std::string rule_in_words(const SpacingRule& rule) {
     if (rule.required_mm) return mm(*rule.required_mm) + " as given, a yardstick";
     if (rule.row.empty()) return "none was given";
@@ -125,7 +129,7 @@ std::string finding_sentence(const BoardRecord& record, const HoleRecord& hole) 
     std::string sentence = start + ", " + screw + ": " + finding_words(fit.finding, record.rule) +
                            ". Position drawn: " + position_of(hole);
     if (const MetalPath* path = deciding_path(fit); path != nullptr && path->part != "thread")
-        sentence += "; what comes nearest is the " + path_name(*path);
+        sentence += "; the finding is that of the " + path_name(*path);
     return sentence + ". " + picture;
 }
 
@@ -133,7 +137,10 @@ std::string space_left(const HoleRecord& hole) {
     if (!hole.screw) return "not judged";
     const Estimate& left = space_left_mm(*hole.screw);
     if (!left) return "no number: " + left.why();
-    return with_unit(left, "mm") + (hole.screw->required_mm ? "" : " to contact; no spacing chosen");
+    const MetalPath* path = deciding_path(*hole.screw);
+    const bool other = path != nullptr && path->part != "thread";
+    return with_unit(left, "mm") + (hole.screw->required_mm ? "" : " to contact; no spacing chosen") +
+           (other ? " (" + path_name(*path) + ")" : "");
 }
 
 } // namespace ringwall::report

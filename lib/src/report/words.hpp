@@ -23,6 +23,9 @@ std::string arcs(const std::vector<Arc>& arcs);
 /// `count` and the noun, with an s unless it is one.
 std::string counted(std::size_t count, const std::string& noun);
 
+/// As a sentence: a full stop at its end unless one stands there.
+std::string stopped(const std::string& text);
+
 /// The published words of a finding, never others.
 std::string finding_words(Finding finding, const SpacingRule& rule);
 /// "row B1, a yardstick; the table does not name this case"
