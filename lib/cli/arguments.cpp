@@ -41,7 +41,7 @@ constexpr OptionWords options_in_use[] = {
 };
 /// What a finding is made from: of inspect alone.
 constexpr OptionWords options_of_findings[] = {
-    {"screw", "NAME", "the screw really used: M3, UNC6-32, ..., or one of the case's own table"},
+    {"screw", "NAME", "the screw really used: M3, UNC6-32, or one of the case's own table"},
     {"voltage-peak", "V", "peak volts between conductors (of a sine: rms x 1.414); goes with --spacing-row"},
     {"voltage-kind", "dc|ac",
      "kind of the voltage; not given: the lower limit of both holds (42.4 V, not 60 V)"},
@@ -57,7 +57,9 @@ constexpr OptionWords options_of_later[] = {
 void add_options(CLI::App& app, std::span<const OptionWords> options, Texts& texts) {
     for (const auto& option : options) {
         auto* added = app.add_option("--" + std::string(option.name), texts[option.name], option.help);
-        added->type_name(option.value)->take_all()->allow_extra_args(false);
+        added->type_name(option.value);
+        if (std::string(option.name) != "known") added->expected(1); // else the help says "..." behind it
+        added->take_all()->allow_extra_args(false); // a second one is refused by name, see one()
     }
 }
 

@@ -87,7 +87,7 @@ std::string state_words(const HoleRecord& hole, bool mm) {
     if (hole.wall.state == WallState::incomplete && hole.wall.covered_fraction)
         words += "; plating on " + fixed(100 * *hole.wall.covered_fraction, 0) + " % of the turn";
     if (hole.seen_fraction < 0.995)
-        words += "; " + fixed(100 * hole.seen_fraction, 0) + " % of the turn seen";
+        words += "; " + fixed(100 * hole.seen_fraction, 0) + " % of the wall seen";
     return words;
 }
 
@@ -252,7 +252,7 @@ std::string rings_of(const std::vector<const HoleRecord*>& group, bool mm) {
     say(run_on, "whose own copper runs on into a plane");
     say(touching, "with copper at the wall");
     say(none, "with no other copper in view");
-    say(group.size() - rings - run_on - touching - none, "undecided");
+    say(group.size() - rings - run_on - touching - none, "whose ring is undecided");
     if (out_of_round > 0) text += "; out of round: " + std::to_string(out_of_round);
     return text;
 }
@@ -334,7 +334,9 @@ std::string table_of(const BoardRecord& record) {
         for (const auto& warning : source.warnings)
             text += "note: " + warning + "\n";
     }
-    if (!record.why_nothing.empty()) text += "nothing measured: " + record.why_nothing + "\n";
+    if (!record.why_nothing.empty()) // beside a table of pixels "nothing" would contradict what is seen
+        text +=
+            (record.holes.empty() ? "nothing measured: " : "no millimetres: ") + record.why_nothing + "\n";
     return text + "a gap on a picture is not insulation; what is not proven stands in results.json\n";
 }
 

@@ -35,3 +35,14 @@ function(ringwall_stage name)
   target_link_libraries(ringwall PRIVATE ${STAGE_LIBRARIES})
   set_property(GLOBAL APPEND PROPERTY RINGWALL_LIBRARIES_USED ${STAGE_LIBRARIES}) # what an installed ringwall must be linked with
 endfunction()
+
+# The report's page as it stands in page.html and table.html, inside the program: one file is all that is installed.
+function(ringwall_report_template)
+  set(folder ${CMAKE_CURRENT_SOURCE_DIR}/src/report)
+  set(made ${CMAKE_CURRENT_BINARY_DIR}/page_template.cpp)
+  set_property(DIRECTORY APPEND PROPERTY CMAKE_CONFIGURE_DEPENDS ${folder}/page.html ${folder}/table.html)
+  file(READ ${folder}/page.html ringwall_page_html)
+  file(READ ${folder}/table.html ringwall_table_html)
+  configure_file(${folder}/page_template.cpp.in ${made} @ONLY)
+  target_sources(ringwall_report PRIVATE ${made})
+endfunction()

@@ -83,7 +83,7 @@ struct Taken {
     }
 };
 
-const std::array answers{"results.json", "holes.csv", "overlay.png"};
+const std::array answers{"results.json", "holes.csv", "overlay.png", "report.html"};
 
 } // namespace
 

@@ -1,9 +1,13 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Runs PROGRAM with mistyped command lines: one line on stderr that names the word, exit 2, nothing written.
+"""Runs PROGRAM with mistyped command lines: one line on stderr that names the word, exit 2, nothing written. And what it
+says of a picture without scale.
 
     words_test.py PROGRAM
 """
+import math
 import os
+import random
+import struct
 import subprocess
 import sys
 import tempfile
@@ -16,6 +20,21 @@ def run(*words):
     with tempfile.TemporaryDirectory() as folder:
         done = subprocess.run([PROGRAM, *words], cwd=folder, capture_output=True, text=True, check=False)
         return done.returncode, done.stdout, done.stderr, os.listdir(folder)
+
+
+def write_board(path):
+    """A grey BMP of 400 x 400 px: a board with four bare holes of 60 px, edges one pixel soft, a little noise."""
+    noise, rows = random.Random(1), bytearray()
+    for y in range(400):
+        for x in range(400):
+            off = min(math.hypot(x - a, y - b) for a in (120, 280) for b in (120, 280)) - 30
+            open_share = min(1, max(0, 0.5 - off))
+            rows.append(round(120 + 90 * open_share + noise.gauss(0, 1.5)))
+    palette = b"".join(bytes((i, i, i, 0)) for i in range(256))
+    head = struct.pack("<2sIHHI", b"BM", 54 + len(palette) + len(rows), 0, 0, 54 + len(palette))
+    size = struct.pack("<IiiHHIIiiII", 40, 400, 400, 1, 8, 0, len(rows), 0, 0, 256, 0)
+    with open(path, "wb") as file:
+        file.write(head + size + palette + rows)
 
 
 class Words(unittest.TestCase):
@@ -57,6 +76,13 @@ class Words(unittest.TestCase):
             status, out, _, _ = run(command, "--help")
             self.assertEqual(status, 0)
             self.assertIn("Usage: ringwall " + command, out)
+
+    def test_only_what_may_be_repeated_looks_so(self):
+        for command in ("inspect", "describe"):
+            dots = [line.split()[0] for line in run(command, "--help")[1].splitlines()
+                    if "..." in line and line.strip().startswith("--")]
+            self.assertEqual(dots, ["--known"], command)
+        self.refused(["inspect", "p.tif", "--foil-um", "35", "--foil-um", "30"], "--foil-um: expected once")
 
     def test_what_waits_is_said(self):
         self.refused(["compare", "a", "b", "--x"], "ringwall compare is not in this version")
@@ -111,6 +137,16 @@ class Words(unittest.TestCase):
         for words in ("rms x 1.414", "the lower limit of both", "Your choice",
                       "does not name a screw in a bare hole facing an inner plane"):
             self.assertIn(words, text)
+
+    def test_without_a_scale_the_table_says_pixels_not_nothing(self):
+        with tempfile.TemporaryDirectory() as folder:
+            write_board(os.path.join(folder, "board.bmp"))
+            done = subprocess.run([PROGRAM, "inspect", "board.bmp", "--dense", "dark"], cwd=folder,
+                                  capture_output=True, text=True, check=False)
+        self.assertEqual(done.returncode, 4, done.stderr)
+        self.assertIn("bore px", done.stdout)
+        self.assertIn("no millimetres: no scale", done.stdout)
+        self.assertNotIn("nothing measured", done.stdout)
 
 
 if __name__ == "__main__":

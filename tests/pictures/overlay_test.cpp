@@ -113,6 +113,12 @@ TEST_CASE("nothing measured, no scale, values that are no numbers: still a pictu
     CHECK(draw_overlay(flat.view(), board.record)->height() > 10);
 }
 
+TEST_CASE("a hole without foreign copper has copper of its own: the label says other copper") {
+    DrawnBoard board(400, 300, 0.025);
+    CHECK(keepout_text(board.add(200, 150, 100, 20, WallState::plated, KeepOutState::none_in_view)) ==
+          "no other copper in view");
+}
+
 TEST_CASE("labels say value, U and unit") {
     DrawnBoard board(400, 300, 0.025);
     const HoleRecord& hole = board.add(200, 150, 100, 20, WallState::bare, KeepOutState::ring_seen);

@@ -105,10 +105,10 @@ InspectOutcome inspect(Session& session, InspectWatch& watch);
 /// Equals a full run with the same decisions to the bit. Undo = call with the older decisions.
 InspectOutcome remeasure(Session& session, std::vector<Decision> decisions, InspectWatch& watch);
 
-/// Writes results.json, holes.csv and overlay.png aside and swaps the folder in by one exchange (on one file
-/// system; a kill leaves the old or the new results whole). Throws Error(usage) when `folder` exists, is not
-/// empty and was not made by ringwall, or holds a file that ringwall did not write; Error(input) when it
-/// cannot be written.
+/// Writes results.json, holes.csv, overlay.png and report.html aside and swaps the folder in by one exchange
+/// (on one file system; a kill leaves the old or the new results whole). Throws Error(usage) when `folder`
+/// exists, is not empty and was not made by ringwall, or holds a file that ringwall did not write;
+/// Error(input) when it cannot be written.
 void write_results(const BoardRecord& record, Session& session, const std::filesystem::path& folder);
 /// The same errors, before any work is done.
 void check_results_folder(const std::filesystem::path& folder);

@@ -10,7 +10,7 @@ namespace ringwall {
 struct MeterAgreement {
     std::string hole; ///< id
     enum class Says { agrees, contradicts, proves_nothing } says = Says::proves_nothing;
-    std::string why;             ///< one sentence
+    std::string why;             ///< one sentence; starts with "CONTRADICTION" when it contradicts
     std::vector<int> lines;      ///< of the log that it rests on
     bool contact_proven = false; ///< a supply pin was joined to the hole or its screw
     bool operator==(const MeterAgreement&) const = default;

@@ -139,7 +139,8 @@ struct BoardRecord {
     std::vector<HandMeasured> measured;
     std::vector<ContinuityReading> continuity;
     std::vector<MeterAgreement> meter;
-    std::optional<Screw> screw; ///< that the holes were judged with
+    std::vector<std::string> meter_notes; ///< what the log says of the whole board, and leaves unsaid
+    std::optional<Screw> screw;           ///< that the holes were judged with
     SpacingRule rule;
     std::vector<std::string> left_out; ///< what --leave-out-private removed, by key
     std::vector<std::string> not_proven;

@@ -55,7 +55,8 @@ struct ScrewFit {
     std::string why;                      ///< one sentence
     std::string would_decide;             ///< of `undecided`
     std::vector<std::string> forbids_gap; ///< what forbids `gap_shown`, each a sentence; empty: nothing
-    std::vector<MetalPath> paths;
+    std::vector<MetalPath> paths; ///< those judged: the thread always, others where their size is given
+    std::vector<std::string> not_judged;   ///< the others, each with what is missing
     std::vector<Alternative> alternatives; ///< "what would change this finding"
     bool operator==(const ScrewFit&) const = default;
 };

@@ -53,4 +53,19 @@ double normal_quantile(double probability) {
     return z;
 }
 
+MeanVariance mean_variance(std::span<const double> values) {
+    assert(!values.empty());
+    const auto n = static_cast<double>(values.size());
+    double sum = 0, squares = 0, left = 0;
+    for (const double value : values)
+        sum += value;
+    const double mean = sum / n;
+    for (const double value : values) {
+        squares += (value - mean) * (value - mean);
+        left += value - mean;
+    }
+    const double variance = values.size() < 2 ? 0 : (squares - left * left / n) / (n - 1);
+    return {mean + left / n, variance, static_cast<int>(values.size())};
+}
+
 } // namespace ringwall

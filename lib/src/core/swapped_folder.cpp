@@ -3,13 +3,13 @@
 
 #include "ringwall/error.hpp"
 
+#include <algorithm>
 #include <cerrno>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
 #include <fcntl.h>
 #include <fstream>
-#include <ranges>
 #include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -85,8 +85,8 @@ fs::path make_aside(const fs::path& target) {
 
 MadeFolders::~MadeFolders() {
     std::error_code ignored;
-    for (const fs::path& folder : std::views::reverse(made_))
-        fs::remove(folder, ignored); // only when empty: another run may have begun to use it
+    // Only when empty: another run may have begun to use it.
+    std::for_each(made_.rbegin(), made_.rend(), [&](const fs::path& folder) { fs::remove(folder, ignored); });
 }
 
 void MadeFolders::make(const fs::path& folder) {

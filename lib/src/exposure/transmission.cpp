@@ -442,8 +442,8 @@ void Conversion::warn_of_scale() {
 void Conversion::warn_of_clipping() {
     if (map_.saturated_fraction > 0.002)
         warn(percent(map_.saturated_fraction) +
-             " of the pixels are saturated at the bright end: bores come out larger than they are and rings "
-             "narrower; ask for a shorter exposure");
+             " of the pixels are saturated at the bright end: bores may come out larger than they are and "
+             "rings narrower; ask for a shorter exposure");
     if (map_.clipped_fraction > 0.002)
         warn(percent(map_.clipped_fraction) +
              " of the pixels are cut off at the dark end: barrels and dense parts have lost their level");

@@ -3,6 +3,7 @@
 #include "inspection/board_record.hpp"
 #include "inspection/case_facts.hpp"
 #include "inspection/decisions.hpp"
+#include "inspection/findings.hpp"
 #include "inspection/session.hpp"
 #include "inspection/watched.hpp"
 #include "record/from_hole.hpp"
@@ -58,7 +59,7 @@ ScaleSources scale_sources(const Session::Products& products, std::span<const De
 /// stated foil, else 11 um).
 std::optional<std::string> thin_copper_warning(const InspectRequest& request,
                                                std::optional<double> shown_um) {
-    const double assumed = request.thinnest_foil_um.value_or(request.foil_um ? 0.7 * *request.foil_um : 11.0);
+    const double assumed = thinnest_foil_assumed_um(request);
     if (!shown_um || *shown_um <= assumed) return std::nullopt;
     return "copper down to " + std::to_string(std::lround(assumed)) +
            " um must be assumed, but the end of a trace (0.15 x " + "0.30 mm) is sure to show here from " +
@@ -188,6 +189,7 @@ class Run {
         }
         ring_open(open, keys, rings);
         ask_thinnest_copper(keys);
+        judge_screws(keys);
     }
 
     void ask_thinnest_copper(const std::vector<std::string>& keys) {
@@ -198,6 +200,13 @@ class Run {
         thinnest_um_ = products_.stages.thinnest_copper_um(
             *products_.map, *products_.materials, ringed_holes,
             {products_.request.board_mm, products_.request.foil_um}, scale_.pixel_mm().value());
+    }
+
+    /// Last, because what a picture would have shown is known only when all rings are measured.
+    void judge_screws(const std::vector<std::string>& keys) {
+        for (std::size_t i = 0; i < keys.size(); ++i)
+            if (const Hole* hole = products_.rings.find(keys[i]))
+                judge_screw(*records_[i], *hole, scale_, products_.request, thinnest_um_);
     }
 
     void ring_open(const std::vector<int>& open, const std::vector<std::string>& keys,
@@ -308,6 +317,7 @@ class Run {
 /// What needs all holes; what is left out goes last, so that nothing misses it.
 BoardRecord finished(BoardRecord record, const InspectRequest& request) {
     add_case_facts(record, request);
+    add_meter(record);
     if (request.leave_out_private) leave_out_private(record);
     return record;
 }

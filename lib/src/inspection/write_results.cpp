@@ -2,14 +2,16 @@
 #include "core/swapped_folder.hpp"
 #include "inspection/results_folder.hpp"
 #include "inspection/session.hpp"
+#include "inspection/write_report.hpp"
 #include "pictures/overlay.hpp"
 #include "ringwall/inspection.hpp"
 
 namespace ringwall {
 namespace {
 
-/// A picture that could not be turned into transmission is shown as it is stored.
-std::unique_ptr<Canvas> draw(const BoardRecord& record, Session& session) {
+/// Calls `use` with the picture as transmission; one that could not be turned into it, as it is stored.
+template<typename Use>
+void with_picture(Session& session, const Use& use) {
     Session::Products& products = session.products();
     Watch silent;
     try {
@@ -19,11 +21,11 @@ std::unique_ptr<Canvas> draw(const BoardRecord& record, Session& session) {
         LoadLimits limits;
         limits.memory_bytes = products.request.memory_bytes;
         const Radiograph stored = products.stages.load(products.request.pictures.front(), limits);
-        return draw_overlay(stored.values.view(), record);
+        use(stored.values.view());
+        return;
     }
-    auto canvas = draw_overlay(products.map->t.view(), record);
+    use(products.map->t.view());
     products.drop_large();
-    return canvas;
 }
 
 } // namespace
@@ -36,7 +38,11 @@ void write_results(const BoardRecord& record, Session& session, const std::files
     SwappedFolder swapped(folder, why_not_replaceable);
     write_whole_file(swapped.aside() / "results.json", to_json(record, folder));
     write_whole_file(swapped.aside() / "holes.csv", to_csv(record));
-    draw(record, session)->write_png(swapped.aside() / "overlay.png");
+    with_picture(session, [&](ImageView<const float> picture) {
+        draw_overlay(picture, record)->write_png(swapped.aside() / "overlay.png");
+        write_whole_file(swapped.aside() / "report.html",
+                         report_html(record, report_pictures(record, picture)));
+    });
     swapped.commit();
 }
 

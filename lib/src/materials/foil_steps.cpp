@@ -79,12 +79,12 @@ Firsts firsts_by_border(const std::vector<LogLevel>& levels, const std::vector<d
     const auto chosen = levels.begin() + static_cast<std::ptrdiff_t>(at);
     const bool far_more = *most > 0.25 && brighter < 0.25 * *most;
     // Lands border the open beam too, but bare laminate beside them covers more than they do.
-    const bool more_and_wider = *most > 0.18 && brighter < 0.35 * *most &&
+    const bool more_and_wider = *most > 0.18 && brighter < 0.35 * *most && brighter < 0.1 &&
                                 std::all_of(levels.begin(), chosen, [&](const LogLevel& level) {
                                     return level.count < chosen->count;
                                 });
-    const bool besides_parts = at <= 3 && (far_more || more_and_wider) && brighter < 0.1 &&
-                               std::none_of(levels.begin(), chosen + 1, is_plane);
+    const bool besides_parts =
+        at <= 3 && (far_more || more_and_wider) && std::none_of(levels.begin(), chosen + 1, is_plane);
     return besides_parts ? Firsts{at, at} : Firsts{0, 0};
 }
 

@@ -58,8 +58,10 @@ class Canvas {
     /// Finishes drawing. Throws Error(input) when the file cannot be written.
     void write_png(const std::filesystem::path& file);
 
+    /// The same as bytes, packed harder.
+    [[nodiscard]] std::string png();
+
   private:
-    void stroke(LineStyle style, double width, Colour colour);
     Image<std::uint32_t> pixels_;
     cairo_t* context_ = nullptr;
 };

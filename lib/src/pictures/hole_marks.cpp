@@ -26,8 +26,8 @@ double plating_px(const HoleRecord& hole) {
                                          : 0;
 }
 
-/// Radius of the air's boundary at an angle: the contour between its two nearest points, else the fitted
-/// circle.
+} // namespace
+
 double contour_radius(const HoleRecord& hole, double angle_deg) {
     const auto& contour = hole.contour;
     if (contour.empty()) return bore_radius(hole);
@@ -42,12 +42,18 @@ double contour_radius(const HoleRecord& hole, double angle_deg) {
     return left.radius_px + (right.radius_px - left.radius_px) * share;
 }
 
-/// Where gaps are counted from: the drilled wall, for a hole out of round the boundary that was found.
 double wall_radius(const HoleRecord& hole, double angle_deg) {
     const double air =
         hole.shape.state == HoleShape::out_of_round ? contour_radius(hole, angle_deg) : bore_radius(hole);
     return air + plating_px(hole);
 }
+
+bool apart(double a_px, double b_px) {
+    // Straight sides of a triangle, the steepest shape, change by 0.03 of the radius a degree.
+    return std::abs(a_px - b_px) > std::max(3.0, 0.06 * std::min(a_px, b_px));
+}
+
+namespace {
 
 /// Half the length of a cross's arms.
 double cross_arm(const HoleRecord& hole, const OverlayLayout& layout) {
@@ -100,12 +106,6 @@ void draw_cross(Canvas& canvas, const OverlayLayout& layout, const HoleRecord& h
         canvas.line({layout.at(on_ray(hole, angle, arm)), layout.at(on_ray(hole, angle + 180, arm))}, false,
                     LineStyle::solid, layout.line, palette::wall);
     }
-}
-
-/// Neighbouring directions end at different copper: no line joins them.
-bool apart(double a_px, double b_px) {
-    // Straight sides of a triangle, the steepest shape, change by 0.03 of the radius a degree.
-    return std::abs(a_px - b_px) > std::max(3.0, 0.06 * std::min(a_px, b_px));
 }
 
 /// Mean of the picture over a patch of a ring: from and to a radius, a few degrees wide. None: outside the
@@ -320,7 +320,7 @@ std::string keepout_text(const HoleRecord& hole) {
         if (!hole.keepout.min_px) return "own copper runs on";
         return "runs on; keep-out " + mm_or_px(hole.keepout.min_mm, hole.keepout.min_px);
     case KeepOutState::none_in_view:
-        return "no copper in view";
+        return "no other copper in view";
     case KeepOutState::undecided:
         return "keep-out undecided";
     }

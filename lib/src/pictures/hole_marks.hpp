@@ -16,6 +16,14 @@ void draw_marks(Canvas& canvas, const OverlayLayout& layout, const HoleRecord& h
 /// Line style of a wall's state, the same on the picture and in its legend.
 LineStyle style_of(WallState wall);
 
+/// Radius of the air's boundary at an angle: the contour between its two nearest points, else the fitted
+/// circle.
+double contour_radius(const HoleRecord& hole, double angle_deg);
+/// Where gaps are counted from: the drilled wall, for a hole out of round the boundary that was found.
+double wall_radius(const HoleRecord& hole, double angle_deg);
+/// Neighbouring directions end at different copper: no line joins them.
+bool apart(double a_px, double b_px);
+
 /// The hole without what should not be drawn: its ring where the picture is open beam right behind, or
 /// ends there (no copper was met), and hidden parts too short to be more than a dot. `t`: transmission,
 /// higher is brighter.

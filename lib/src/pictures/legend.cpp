@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "pictures/legend.hpp"
 
-#include "core/text.hpp"
 #include "pictures/hole_marks.hpp"
+#include "pictures/scale_bar.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -12,15 +12,6 @@ namespace {
 
 constexpr double row_height = 1.6; // in text heights
 constexpr double sample_length = 3.2;
-
-/// 1, 2 or 5 times a power of ten, at most `most`.
-double round_length(double most) {
-    const double power = std::pow(10.0, std::floor(std::log10(most)));
-    for (const double step : {5.0, 2.0}) {
-        if (step * power <= most) return step * power;
-    }
-    return power;
-}
 
 std::vector<std::string> words_of(const std::string& sentence) {
     std::vector<std::string> words(1);
@@ -104,7 +95,9 @@ std::vector<std::string> Legend::sentences() const {
     if (left_out_.ids > 0)
         list.push_back("No room for the id of " + holes_text(left_out_.ids) +
                        ": find it by x and y in holes.csv.");
-    if (!record_.why_nothing.empty()) list.push_back("Nothing measured: " + record_.why_nothing + ".");
+    if (!record_.why_nothing.empty()) // beside lengths in pixels "nothing" would contradict the picture
+        list.push_back((record_.holes.empty() ? "Nothing measured: " : "No millimetres: ") +
+                       record_.why_nothing + ".");
     list.push_back("A small id alone also stands at vias. A cross: a hole that was found and could not be "
                    "measured. Colours mean kinds of line, not good or bad.");
     for (auto& caution : cautions())
@@ -130,16 +123,12 @@ std::vector<std::string> Legend::cautions() const {
 
 void Legend::draw_scale_bar(Canvas& canvas, double x, double baseline) const {
     if (record_.sources.empty() || !record_.sources.front().pixel_mm) return;
-    const double mm_per_canvas = (*record_.sources.front().pixel_xy_mm)[0] / layout_.zoom;
-    const double mm = round_length(layout_.picture_width * mm_per_canvas / 6);
-    const double length = mm / mm_per_canvas, y = baseline - layout_.text * 0.35, foot = layout_.text * 0.35;
-    const double width = std::max(1.0, layout_.line);
-    canvas.line({{x, y}, {x + length, y}}, false, LineStyle::solid, width, palette::ink);
-    for (const double end : {x, x + length}) {
-        canvas.line({{end, y - foot}, {end, y + foot}}, false, LineStyle::solid, width, palette::ink);
-    }
-    canvas.text(x + length + layout_.text * 0.6, baseline, shortest(mm) + " mm", layout_.text, palette::ink,
-                false);
+    ScaleBar bar;
+    bar.unit_per_canvas = (*record_.sources.front().pixel_xy_mm)[0] / layout_.zoom;
+    bar.most = layout_.picture_width / 6.0;
+    bar.text = layout_.text;
+    bar.line = layout_.line;
+    ringwall::draw_scale_bar(canvas, {x, baseline}, bar);
 }
 
 int Legend::rows(Canvas& canvas, int width, bool draw) const {

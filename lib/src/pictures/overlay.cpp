@@ -2,67 +2,21 @@
 #include "pictures/overlay.hpp"
 
 #include "bridge/parallel.hpp"
+#include "pictures/grey.hpp"
 #include "pictures/hole_marks.hpp"
 #include "pictures/labels.hpp"
 #include "pictures/legend.hpp"
+#include "pictures/scale_bar.hpp"
+#include "record/position.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <optional>
 
 namespace ringwall {
 namespace {
 
-using Range = std::array<float, 2>;
-
-float quantile(std::vector<float>& values, double share) {
-    const auto place =
-        values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
-    std::nth_element(values.begin(), place, values.end());
-    return *place;
-}
-
-/// What the open beam reads: the brighter quarter of the holes at their middle. None without a measured hole.
-std::optional<float> open_level(ImageView<const float> t, const BoardRecord& record) {
-    std::vector<float> levels;
-    for (const auto& hole : record.holes) {
-        const auto x = std::lround(hole.x_px), y = std::lround(hole.y_px);
-        if (!hole.bore_px || x < 0 || y < 0 || x >= t.width() || y >= t.height()) continue;
-        const float level = t(static_cast<int>(x), static_cast<int>(y));
-        if (std::isfinite(level)) levels.push_back(level);
-    }
-    if (levels.empty()) return std::nullopt;
-    return quantile(levels, 0.75);
-}
-
-/// Grey range of the picture: the middle 99.4 % of its values, so that single hot pixels do not set the
-/// contrast, and at the bright end little more than the open beam, so that a burnt-in label does not either.
-Range display_range(ImageView<const float> t, const BoardRecord& record) {
-    std::vector<float> sample;
-    const std::size_t step = std::max<std::size_t>(1, t.size() / 200000);
-    const auto width = static_cast<std::size_t>(t.width());
-    for (std::size_t i = 0; i < t.size(); i += step) {
-        const float value = t(static_cast<int>(i % width), static_cast<int>(i / width));
-        if (std::isfinite(value)) sample.push_back(value);
-    }
-    if (sample.empty()) return {0, 1};
-    const float low = quantile(sample, 0.003);
-    float high = quantile(sample, 0.997);
-    if (const auto open = open_level(t, record); open && *open > low)
-        high = std::min(high, *open + 0.1F * (*open - low));
-    return high > low ? Range{low, high} : Range{low - 1, low + 1};
-}
-
-/// Never quite black or white: lines and labels of every colour stay visible.
-std::uint32_t grey_of(float value, float low, float scale) {
-    const float share = std::isfinite(value) ? std::clamp((value - low) * scale, 0.0F, 1.0F) : 0.0F;
-    const auto grey = static_cast<std::uint32_t>(24 + 206 * share);
-    return 0xFF000000U | grey << 16 | grey << 8 | grey;
-}
-
-void paint_picture(Canvas& canvas, const OverlayLayout& layout, ImageView<const float> t, Range range) {
-    const float low = range[0], scale = 1 / (range[1] - low);
+void paint_picture(Canvas& canvas, const OverlayLayout& layout, ImageView<const float> t, GreyRange range) {
     const auto pixels = canvas.pixels();
     std::vector<int> column(static_cast<std::size_t>(layout.picture_width));
     for (int x = 0; x < layout.picture_width; ++x) {
@@ -73,7 +27,7 @@ void paint_picture(Canvas& canvas, const OverlayLayout& layout, ImageView<const 
             const float* from = t.row(std::min(static_cast<int>(y / layout.zoom), t.height() - 1));
             std::uint32_t* to = pixels.row(y);
             for (int x = 0; x < layout.picture_width; ++x)
-                to[x] = grey_of(from[column[static_cast<std::size_t>(x)]], low, scale);
+                to[x] = grey_of(from[column[static_cast<std::size_t>(x)]], range);
         }
     });
 }
@@ -91,11 +45,24 @@ std::size_t hardware_holes(const BoardRecord& record) {
                       [](const HoleRecord& hole) { return hole.kind != HoleKind::via; }));
 }
 
+/// On a page the table beside the picture holds the rest: id and the one number.
+Label page_label(const HoleRecord& hole, const OverlayLayout& layout) {
+    Label label{&hole, hole.id, "", layout.label_text};
+    if (hole.screw && space_left_mm(*hole.screw))
+        label.second = "left " + with_expanded_u(space_left_mm(*hole.screw), 3) + " mm";
+    else if (!hole.screw && hole.kind == HoleKind::hole)
+        label.second = keepout_text(hole);
+    return label;
+}
+
 std::vector<Label> labels_of(const BoardRecord& record, const OverlayLayout& layout) {
     std::vector<Label> labels;
     for (const auto& hole : record.holes) {
+        if (hole.kind == HoleKind::via && layout.on_page) continue; // a page counts them
         if (hole.kind == HoleKind::via)
             labels.push_back({&hole, hole.id, "", layout.label_text * 0.75});
+        else if (layout.on_page)
+            labels.push_back(page_label(hole, layout));
         else if (!hole.bore_px && hole.kind != HoleKind::filled) // its cross says the rest
             labels.push_back({&hole, hole.id, "", layout.label_text});
         else
@@ -188,21 +155,67 @@ OverlayLayout overlay_layout(int width_px, int height_px, std::size_t labels) {
     return layout;
 }
 
-std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record) {
-    const OverlayLayout layout = overlay_layout(t.width(), t.height(), hardware_holes(record));
+namespace {
+
+BoardRecord shown_record(const BoardRecord& record, ImageView<const float> t) {
     BoardRecord shown = record;
     for (auto& hole : shown.holes)
         hole = shown_part(hole, t);
+    return shown;
+}
+
+void draw_all(Canvas& canvas, const OverlayLayout& layout, const BoardRecord& shown,
+              const PlacedLabels& placed) {
+    for (const auto& hole : shown.holes)
+        draw_marks(canvas, layout, hole);
+    for (std::size_t i = 0; i < placed.labels.size(); ++i)
+        if (placed.places[i]) draw_label(canvas, layout, placed.labels[i], *placed.places[i]);
+}
+
+/// Printed 176 mm wide or 200 mm high, 1500 canvas pixels are 8.5 a mm: text of 8 points is 24 high.
+OverlayLayout page_layout(int width_px, int height_px, std::size_t labels) {
+    constexpr double longest = 1500;
+    OverlayLayout layout;
+    layout.on_page = true;
+    layout.zoom = std::min(4.0, longest / std::max(width_px, height_px));
+    layout.picture_width = std::max(1, static_cast<int>(std::lround(width_px * layout.zoom)));
+    layout.picture_height = std::max(1, static_cast<int>(std::lround(height_px * layout.zoom)));
+    layout.text = 24;
+    layout.label_text = labels > 24 ? 18 : 22;
+    layout.line = 2.2;
+    return layout;
+}
+
+} // namespace
+
+std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record) {
+    const OverlayLayout layout = overlay_layout(t.width(), t.height(), hardware_holes(record));
+    const BoardRecord shown = shown_record(record, t);
     const PlacedLabels placed = placed_labels(layout, shown);
     const Legend legend(record, layout, left_out_of(placed));
     auto canvas = std::make_unique<Canvas>(std::max(layout.picture_width, legend.least_width()),
                                            layout.picture_height + legend.height(layout.picture_width));
     paint_picture(*canvas, layout, t, display_range(t, record));
-    for (const auto& hole : shown.holes)
-        draw_marks(*canvas, layout, hole);
-    for (std::size_t i = 0; i < placed.labels.size(); ++i)
-        if (placed.places[i]) draw_label(*canvas, layout, placed.labels[i], *placed.places[i]);
+    draw_all(*canvas, layout, shown, placed);
     legend.draw(*canvas);
+    return canvas;
+}
+
+std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record) {
+    const OverlayLayout layout = page_layout(t.width(), t.height(), hardware_holes(record));
+    const BoardRecord shown = shown_record(record, t);
+    auto canvas = std::make_unique<Canvas>(layout.picture_width, layout.picture_height);
+    paint_part(*canvas, t, {0, 0}, layout.zoom, display_range(t, record));
+    draw_all(*canvas, layout, shown, placed_labels(layout, shown));
+    ScaleBar bar;
+    const double mm = record.sources.empty() ? 0 : record.sources.front().pixel_mm.value_or(0);
+    bar.unit = mm > 0 ? "mm" : "px";
+    bar.unit_per_canvas = (mm > 0 ? mm : 1) / layout.zoom;
+    bar.most = layout.picture_width / 5.0;
+    bar.text = layout.text;
+    bar.line = layout.line;
+    bar.halo = true;
+    draw_scale_bar(*canvas, {layout.text, layout.picture_height - layout.text}, bar);
     return canvas;
 }
 

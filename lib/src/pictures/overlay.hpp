@@ -18,6 +18,7 @@ struct OverlayLayout {
     double label_text = 12; ///< on the picture
     double line = 1.5;
     int picture_width = 0, picture_height = 0; ///< on the canvas
+    bool on_page = false;                      ///< labels are the id and the space left: a page says the rest
     /// Canvas place of a point of the picture (pixel centres at whole numbers).
     [[nodiscard]] Point at(Point px) const { return {(px.x + 0.5) * zoom, (px.y + 0.5) * zoom}; }
 };
@@ -32,5 +33,9 @@ OverlayLayout overlay_layout(int width_px, int height_px, std::size_t labels = 0
 /// of the turn. Hardware holes carry id, bore and keep-out with U, the widest first; where there is no room
 /// for that, and vias, their id. `t`: transmission, any size over 0.
 std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record);
+
+/// The same for a printed page, 176 mm wide: no panel (the page's own text says what the lines mean), labels
+/// with the hole's id and its space left (no screw: its keep-out), a scale bar in the lower left corner.
+std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record);
 
 } // namespace ringwall

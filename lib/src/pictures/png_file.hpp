@@ -5,6 +5,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <string>
 
 namespace ringwall {
 
@@ -12,5 +13,7 @@ namespace ringwall {
 /// presses), bands of rows on all threads. No time of day in it: same pixels, same bytes. At least 1 x 1 px.
 /// Throws Error(input) when the file cannot be written.
 void write_rgb_png(const std::filesystem::path& file, ImageView<const std::uint32_t> pixels);
+/// The same picture as bytes, packed harder (for figures inside a page: small ones, with much that repeats).
+std::string rgb_png(ImageView<const std::uint32_t> pixels);
 
 } // namespace ringwall

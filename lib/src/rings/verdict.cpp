@@ -151,7 +151,7 @@ void settle_on_seen(Job& job) {
         if (job.runs_on) return;
         const auto dark = std::count(job.hidden.begin(), job.hidden.end(), true);
         keepout.state = dark > rays / 2 ? KeepOutState::undecided : KeepOutState::none_in_view;
-        keepout.why = dark > rays / 2 ? "something dense hides most of the turn" : "";
+        keepout.why = dark > rays / 2 ? "a part, or dense copper of its own, hides most of the ring" : "";
         keepout.min_px =
             Estimate::missing(keepout.why.empty() ? "no copper within the search radius" : keepout.why);
         return;

@@ -1,0 +1,24 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "geometry/scale.hpp"
+#include "ringwall/inspection.hpp"
+
+#include <optional>
+
+namespace ringwall {
+
+/// Thinnest copper that must be assumed, um: as stated, else 0.7 of the stated foil (what processing may
+/// leave), else 11 (half an ounce of foil after processing, IPC-6012: 11.4).
+double thinnest_foil_assumed_um(const InspectRequest& request);
+
+/// Judges the screw in one finished hole; the record then has `screw`, or `screw_why`, and its lines of the
+/// budget. `shown_um`: thinnest copper that the picture would have shown beside every hole. Throws
+/// Error(usage) for a rule that is half given.
+void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const InspectRequest& request,
+                 std::optional<double> shown_um);
+
+/// Sets the continuity log beside the pictures, once all holes are judged and named.
+void add_meter(BoardRecord& record);
+
+} // namespace ringwall

@@ -1,0 +1,44 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "inspection/write_report.hpp"
+
+#include "core/base64.hpp"
+#include "pictures/hole_figures.hpp"
+#include "pictures/overlay.hpp"
+
+#include <algorithm>
+
+namespace ringwall {
+namespace {
+
+std::string png_address(Canvas& canvas) {
+    return "data:image/png;base64," + base64(canvas.png());
+}
+
+std::string svg_address(const std::string& svg) {
+    return svg.empty() ? svg : "data:image/svg+xml;base64," + base64(svg);
+}
+
+HolePictures figures_of(const BoardRecord& record, const HoleRecord& hole, ImageView<const float> t,
+                        GreyRange range) {
+    HolePictures figures;
+    figures.gap_curve = svg_address(gap_curve_svg(hole));
+    figures.screw_view = svg_address(screw_view_svg(hole, record.screw));
+    if (hole.source != 0) return figures;
+    figures.portrait = png_address(*draw_portrait(t, range, record, hole));
+    if (hole.bore_px) figures.unrolled = png_address(*draw_unrolled(t, range, record, hole));
+    return figures;
+}
+
+} // namespace
+
+ReportPictures report_pictures(const BoardRecord& record, ImageView<const float> t) {
+    ReportPictures pictures;
+    pictures.overlay = png_address(*draw_page_overlay(t, record));
+    const GreyRange range = display_range(t, record);
+    const auto holes = worst_first(record);
+    for (std::size_t i = 0; i < std::min(holes.size(), most_hole_pages); ++i)
+        pictures.holes[{holes[i]->source, holes[i]->id}] = figures_of(record, *holes[i], t, range);
+    return pictures;
+}
+
+} // namespace ringwall

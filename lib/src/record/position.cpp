@@ -1,0 +1,46 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "record/position.hpp"
+
+#include "core/arcs.hpp"
+
+#include <cmath>
+
+namespace ringwall {
+
+bool drawn_cut_in(const ScrewFit& fit) {
+    const bool by_resting = fit.finding == Finding::reaches || fit.finding == Finding::too_close;
+    return fit.engagement == Engagement::cuts && !by_resting;
+}
+
+double drawn_reach_mm(const ScrewFit& fit) {
+    return drawn_cut_in(fit) ? fit.cutting_reach_mm : fit.resting_reach_mm;
+}
+
+const Estimate& space_left_mm(const ScrewFit& fit) {
+    const MetalPath* path = deciding_path(fit);
+    if (path != nullptr && path->part != "thread")
+        return fit.required_mm ? path->margin_mm : path->contact_margin_mm;
+    if (!fit.required_mm) return fit.contact_margin_mm;
+    return drawn_cut_in(fit) ? fit.cutting_margin_mm : fit.margin_mm;
+}
+
+std::optional<double> drawn_angle_deg(const HoleRecord& hole) {
+    const auto& arcs = hole.keepout.touching_arcs_deg;
+    if (hole.keepout.state == KeepOutState::touching && !arcs.empty())
+        return std::fmod(arcs.front().from_deg + span_deg(arcs.front()) / 2, 360.0);
+    return hole.keepout.min_angle_deg;
+}
+
+const MetalPath* deciding_path(const ScrewFit& fit) {
+    const MetalPath* found = nullptr;
+    for (const auto& path : fit.paths) {
+        if (path.finding != fit.finding) continue;
+        if (path.part == "thread") return &path;
+        const bool nearer = found != nullptr && path.margin_mm &&
+                            (!found->margin_mm || path.margin_mm.value() < found->margin_mm.value());
+        if (found == nullptr || nearer) found = &path;
+    }
+    return found;
+}
+
+} // namespace ringwall

@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/record.hpp"
+
+#include <optional>
+
+namespace ringwall {
+
+/// The position that a hole's page draws and its sentence speaks of: what the finding was made by. `reaches`
+/// and `too_close` are found with the screw resting on the wall; no gap is shown unless it is there with the
+/// thread cut in, where the screw cuts.
+bool drawn_cut_in(const ScrewFit& fit);
+/// Of the screw's metal from the hole's centre, in that position, mm.
+double drawn_reach_mm(const ScrewFit& fit);
+/// Space left there by the path that the finding is about; without a spacing rule, what is left to contact.
+const Estimate& space_left_mm(const ScrewFit& fit);
+/// Direction in which the screw is pushed: to the smallest gap, or the middle of the first arc where copper
+/// touches. None where no copper was met.
+std::optional<double> drawn_angle_deg(const HoleRecord& hole);
+/// The metal path that the finding is about: the thread where the finding is its own, else the path of that
+/// finding with least space left. Null without one.
+const MetalPath* deciding_path(const ScrewFit& fit);
+
+} // namespace ringwall

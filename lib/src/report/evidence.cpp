@@ -1,0 +1,312 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "core/text.hpp"
+#include "record/names.hpp"
+#include "report/model.hpp"
+#include "report/words.hpp"
+
+#include <algorithm>
+#include <filesystem>
+
+namespace ringwall::report {
+namespace {
+
+std::string file_name(const std::string& file) {
+    return std::filesystem::path(file).filename().string();
+}
+
+std::string number(const std::optional<double>& value, const std::string& unit) {
+    return value ? plain(*value) + " " + unit : "";
+}
+
+/// "a: b, c: d", the empty ones left out.
+std::string joined(const std::vector<std::pair<std::string, std::string>>& parts) {
+    std::string text;
+    for (const auto& [name, value] : parts)
+        if (!value.empty()) text += (text.empty() ? "" : "; ") + (name.empty() ? value : name + " " + value);
+    return text;
+}
+
+/// A key of the case file as words: "screw_major".
+std::string spaced(std::string key) {
+    std::replace(key.begin(), key.end(), '_', ' ');
+    return key;
+}
+
+std::string joint(Joint joint) {
+    return joint == Joint::open ? "open" : "joined";
+}
+
+std::string behaviour(ReadingBehaviour behaviour) {
+    switch (behaviour) {
+    case ReadingBehaviour::steady:
+        return "steady";
+    case ReadingBehaviour::rising:
+        return "low, then rising";
+    case ReadingBehaviour::falling:
+        return "falling";
+    case ReadingBehaviour::unknown:
+        return "";
+    }
+    return {};
+}
+
+Table log_table(const BoardRecord& record) {
+    Table table{
+        "Continuity log", {"Line", "From", "To", "Expected", "Read", "Set-up", "Meter, when, by, note"}, {}};
+    for (const auto& row : record.continuity) {
+        const std::string read = joined({{"", joint(row.reading)},
+                                         {"", number(row.ohms, "Ω")},
+                                         {"", behaviour(row.behaviour)},
+                                         {"polarity", row.polarity}});
+        const std::string by = joined({{"", row.meter},
+                                       {"calibrated", row.calibrated_on},
+                                       {"leads", number(row.lead_ohms, "Ω")},
+                                       {"", row.when},
+                                       {"by", row.by},
+                                       {"", row.note}});
+        table.rows.push_back({std::to_string(row.line), row.a, row.b,
+                              row.expect ? joint(*row.expect) : "not said", read, row.setup, by});
+    }
+    return table;
+}
+
+Table agreement_table(const BoardRecord& record) {
+    Table table{"Meter beside picture, hole by hole", {"Hole", "Meter", "Why"}, {}};
+    for (const auto& agreement : record.meter) {
+        using Says = MeterAgreement::Says;
+        std::string says = agreement.says == Says::agrees        ? "agrees with the picture"
+                           : agreement.says == Says::contradicts ? "CONTRADICTS the picture"
+                                                                 : "proves nothing";
+        if (agreement.contact_proven) says = "CONTACT PROVEN; " + says;
+        table.rows.push_back({agreement.hole, says, agreement.why});
+    }
+    return table;
+}
+
+Section meter_section(const BoardRecord& record) {
+    Section section{"Meter readings", {}, {}, {}, ""};
+    if (record.continuity.empty()) {
+        section.paragraphs.emplace_back(
+            "No continuity log was given. Which copper is live, and whether a wall or a screw is joined to "
+            "it, was therefore not looked at with a meter.");
+        return section;
+    }
+    for (const auto& agreement : record.meter)
+        if (agreement.says == MeterAgreement::Says::contradicts || agreement.contact_proven)
+            section.shout += "Hole " + agreement.hole + ": " + stopped(agreement.why) + " ";
+    section.paragraphs = record.meter_notes;
+    section.tables = {agreement_table(record), log_table(record)};
+    section.points = {
+        "A bare hole without a screw that reads open proves nothing: the probe may rest on laminate.",
+        "A fitted screw that reads open was not in contact at that moment; that is no clearance.",
+        "On an assembled board a joined reading may go through a part; low and then rising is a capacitor "
+        "that charges.",
+        "A two-wire meter cannot prove that a plated barrel is whole: its leads alone are 0.1 Ω to 0.5 Ω "
+        "(common practice, no source), a barrel is thousandths."};
+    return section;
+}
+
+Section hand_section(const BoardRecord& record) {
+    Section section{"Measured by hand, beside the picture", {}, {}, {}, ""};
+    if (record.measured.empty()) {
+        section.paragraphs.emplace_back("No length was measured by hand.");
+        return section;
+    }
+    Table table{
+        "", {"What", "Where", "By hand, ± U (k = 2)", "With", "Picture, ± U (k = 2)", "Together"}, {}};
+    for (const auto& hand : record.measured) {
+        const std::string own = hand.u_mm ? with_unit(Estimate::of(hand.value_mm, *hand.u_mm), "mm")
+                                          : mm(hand.value_mm) + ", U not stated";
+        const std::string picture =
+            !hand.picture_mm
+                ? "no value"
+                : (hand.picture_u_mm ? with_unit(Estimate::of(*hand.picture_mm, *hand.picture_u_mm), "mm")
+                                     : mm(*hand.picture_mm));
+        std::string together =
+            !hand.agrees ? "cannot be told" : (*hand.agrees ? "agree" : "CONTRADICT each other");
+        if (!hand.why.empty()) together += ": " + hand.why;
+        table.rows.push_back(
+            {hand.what, hand.where.empty() ? "board" : hand.where, own, hand.with, picture, together});
+        if (hand.agrees && !*hand.agrees)
+            section.shout += spaced(hand.what) + (hand.where.empty() ? "" : ", " + hand.where) +
+                             ": hand and picture contradict each other. ";
+    }
+    section.tables.push_back(table);
+    section.paragraphs.emplace_back(
+        "Agree: the difference is within twice the combined standard uncertainty.");
+    return section;
+}
+
+Table checks_table(const SourceRecord& source) {
+    Table table{"Picture " + file_name(source.file), {"Check", "Found"}, {}};
+    const auto row = [&](const std::string& name, const std::string& value) {
+        table.rows.push_back({name, value});
+    };
+    const std::string slices = source.slices > 1 ? ", " + std::to_string(source.slices) + " slices" : "";
+    row("size", std::to_string(source.width_px) + " px × " + std::to_string(source.height_px) + " px" +
+                    slices + ", " + std::to_string(source.bits) + " bits");
+    row("grey scale", word(source.radiometry) + ", dense material " + word(source.dense) +
+                          ", side towards the source: " + source.side_to_source);
+    row("pixel at the board", with_unit(source.pixel_mm.scaled(1000), "µm") +
+                                  (source.pixel_mm ? " (" + source.pixel_mm_from + ")" : ""));
+    if (source.geometry) row("source to board's mid-plane", mm(source.geometry->source_to_board_mm));
+    row("blur, sigma", with_unit(source.blur_sigma_px, "px"));
+    row("noise", source.noise_photons ? shortest(rounded(*source.noise_photons, 3)) +
+                                            " equivalent photons a pixel in the open beam"
+                                      : "not known");
+    row("saturated pixels", percent(source.saturated_fraction));
+    row("thinnest copper sure to have shown (95 %)",
+        source.smallest_foil_seen_um ? shortest(rounded(*source.smallest_foil_seen_um, 3)) + " µm"
+                                     : "not known for this picture");
+    return table;
+}
+
+std::string taken_words(const PictureNotes& notes) {
+    return joined(
+        {{"taken by", notes.taken_by},
+         {"on", notes.taken_on},
+         {"cabinet calibrated", notes.cabinet_calibrated},
+         {"", number(notes.kv, "kV")},
+         {"", number(notes.ua, "µA")},
+         {"filter", notes.filter},
+         {"frames", notes.frames ? plain(*notes.frames) : ""},
+         {"processing", notes.processing},
+         {"fitted:", notes.fitted},
+         {"after", notes.cycles ? counted(static_cast<std::size_t>(*notes.cycles), "screw cycle") : ""},
+         {"repeat of", notes.repeat_of}});
+}
+
+Section picture_section(const BoardRecord& record) {
+    Section section{"Pictures: how they were made, and the checks on them", {}, {}, {}, ""};
+    if (record.sources.empty()) section.paragraphs.emplace_back("No picture was read.");
+    for (const auto& source : record.sources) {
+        section.tables.push_back(checks_table(source));
+        for (const auto& warning : source.warnings)
+            section.points.push_back(file_name(source.file) + ": " + stopped(warning));
+    }
+    for (const auto& notes : record.picture_notes) {
+        const std::string words = taken_words(notes);
+        section.paragraphs.push_back(file_name(notes.file) + ": " +
+                                     (words.empty() ? "nobody said how it was taken" : words) + ".");
+    }
+    return section;
+}
+
+Section sample_section(const BoardRecord& record) {
+    const std::string& chosen = record.intake.chosen;
+    Section section{"What one unit can show", {}, {}, {}, ""};
+    section.paragraphs.push_back(
+        "This report is about one unit. " +
+        (chosen.empty()
+             ? std::string("How it came to be examined was not said, so it supports no share of other "
+                           "units with this fault, neither high nor low.")
+         : chosen == "random"
+             ? std::string(
+                   "It is said to have been drawn at random. If the unit shows no fault, the share of "
+                   "faulty units in the lot that it was drawn from may still be as high as 95 % (at 95 % "
+                   "confidence: 1 − 0.05^(1/n), n = 1); if it shows one, at least 5 %.")
+             : "It was not drawn at random (“" + chosen +
+                   "”), so it supports no share of other units with this fault, neither high nor low."));
+    section.paragraphs.emplace_back(
+        "What a unit shows, it shows of itself. To bring the share of faulty units below 5 % (95 % "
+        "confidence), 59 "
+        "units drawn at random from one lot, none faulty, are needed: 1 − 0.05^(1/59) = 4.95 %.");
+    return section;
+}
+
+Section custody_section(const BoardRecord& record) {
+    Section section{"Custody and intake", {}, {}, {}, ""};
+    const std::string intake = joined(
+        {{"serial", record.intake.serial}, {"lot", record.intake.lot}, {"chosen:", record.intake.chosen}});
+    section.paragraphs.push_back(
+        unit_of(record) + ": " +
+        (intake.empty() ? "nothing was said of serial, lot and how it was chosen" : intake) + ".");
+    Table table{"From hand to hand", {"When", "From", "To", "Seal before", "Seal after", "Photographs"}, {}};
+    for (const auto& step : record.custody)
+        table.rows.push_back(
+            {step.when, step.from, step.to, step.seal_before, step.seal_after, step.photographs});
+    if (table.rows.empty())
+        section.paragraphs.emplace_back("No custody was recorded.");
+    else
+        section.tables.push_back(table);
+    section.paragraphs.emplace_back(
+        "Evidence is photographed, metered and X-rayed before any screw is turned, and the parties are told "
+        "before any step that alters it (ASTM E860, E1188; from memory).");
+    if (!record.left_out.empty()) {
+        std::string list;
+        for (const auto& key : record.left_out)
+            list += (list.empty() ? "" : ", ") + key;
+        section.paragraphs.push_back(
+            "Left out on request, because it is private: " + list +
+            ". Text burned into a picture cannot be left out: look at the picture before "
+            "you publish it.");
+    }
+    return section;
+}
+
+std::string decision_words(const Decision& decision) {
+    const auto at = [](Point px) { return "x " + fixed(px.x, 1) + " px, y " + fixed(px.y, 1) + " px"; };
+    switch (decision.act) {
+    case Decision::Act::set_wall:
+        return word(decision.act) + " to " + word(decision.wall) + " at " + at(decision.at_px);
+    case Decision::Act::set_scale:
+        return word(decision.act) + ": " + mm(decision.value) + " from " + at(decision.at_px) + " to " +
+               at(decision.to_px);
+    default:
+        return word(decision.act) + " at " + at(decision.at_px);
+    }
+}
+
+Section decision_section(const BoardRecord& record) {
+    Section section{"Decisions made by a person", {}, {}, {}, ""};
+    if (record.decisions.empty()) {
+        section.paragraphs.emplace_back("None: every number is as the program measured it.");
+        return section;
+    }
+    Table table{"", {"Decision", "Made", "Who", "When", "Why"}, {}};
+    for (const auto& decision : record.decisions)
+        table.rows.push_back(
+            {decision_words(decision),
+             decision.after_result ? "AFTER the first result was known" : "before any result", decision.who,
+             decision.when, decision.why});
+    section.tables.push_back(table);
+    return section;
+}
+
+std::string option_value(const std::string& json) {
+    return json == "null" ? "not given" : json;
+}
+
+Section source_section(const BoardRecord& record) {
+    Section section{"Sources, program and options", {}, {}, {}, ""};
+    Table sources{"", {"File", "SHA-256"}, {}};
+    for (const auto& source : record.sources)
+        sources.rows.push_back({file_name(source.file), source.sha256});
+    if (!sources.rows.empty()) section.tables.push_back(sources);
+    std::string libraries;
+    for (const auto& [name, version] : record.program.libraries)
+        libraries += (libraries.empty() ? "" : ", ") + name + " " + version;
+    section.paragraphs.push_back(record.program.name + " " + record.program.version + ", revision " +
+                                 record.program.revision + (libraries.empty() ? "" : ", with " + libraries) +
+                                 ".");
+    if (record.screw && !record.screw->source.empty())
+        section.paragraphs.push_back("Sizes of the screw: " + record.screw->source + ".");
+    Table options{"Options in force", {"Option", "Value"}, {}};
+    for (const auto& option : record.options)
+        options.rows.push_back({option.name, option_value(option.value_json)});
+    if (!options.rows.empty()) section.tables.push_back(options);
+    section.paragraphs.emplace_back("The same files, options and program version give the same numbers to "
+                                    "the last digit. All of them stand in "
+                                    "results.json.");
+    return section;
+}
+
+} // namespace
+
+std::vector<Section> evidence_sections(const BoardRecord& record) {
+    return {meter_section(record),  hand_section(record),    picture_section(record),
+            sample_section(record), custody_section(record), decision_section(record),
+            source_section(record)};
+}
+
+} // namespace ringwall::report

@@ -1,0 +1,179 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "report/model.hpp"
+#include "report/page_template.hpp"
+#include "report/report.hpp"
+#include "report/words.hpp"
+
+#include <kainjow/mustache.hpp>
+
+#include <cctype>
+
+namespace ringwall {
+namespace {
+
+namespace m = kainjow::mustache;
+using report::HoleTables;
+using report::Section;
+using report::Summary;
+using report::Table;
+
+/// Numbers stand to the right and are not broken over lines; a long reason why there is none is.
+bool is_number(const std::string& cell) {
+    const bool starts = cell.starts_with("−") || cell.starts_with("–") ||
+                        (!cell.empty() && std::isdigit(static_cast<unsigned char>(cell.front())) != 0);
+    return starts && cell.size() < 32;
+}
+
+/// A word too long for a column (a fingerprint, a file's name) may be broken anywhere; no other is.
+bool has_long_word(const std::string& cell) {
+    std::size_t length = 0;
+    for (const char c : cell) {
+        length = c == ' ' ? 0 : length + 1;
+        if (length > 22) return true;
+    }
+    return false;
+}
+
+/// A list of single texts, as objects with `text`, so that the template names what it sets.
+m::data texts(const std::vector<std::string>& list) {
+    m::data items{m::data::type::list};
+    for (const auto& text : list)
+        items.push_back(m::data{"text", text});
+    return items;
+}
+
+m::data cells(const std::vector<std::string>& row) {
+    m::data items{m::data::type::list};
+    for (const auto& text : row) {
+        m::data cell;
+        cell.set("text", text);
+        cell.set("number", is_number(text));
+        cell.set("long_word", has_long_word(text));
+        items.push_back(cell);
+    }
+    return items;
+}
+
+/// Every name that a part of the template uses is set: an unset one would be looked up further out.
+m::data table_data(const Table& table) {
+    m::data data;
+    m::data rows{m::data::type::list};
+    for (const auto& row : table.rows)
+        rows.push_back(m::data{"cells", cells(row)});
+    data.set("has_title", !table.title.empty());
+    data.set("title", table.title);
+    data.set("long", table.rows.size() > 24);
+    data.set("head", texts(table.head));
+    data.set("rows", rows);
+    return data;
+}
+
+m::data tables_data(const std::vector<Table>& tables) {
+    m::data list{m::data::type::list};
+    for (const auto& table : tables)
+        if (!table.rows.empty()) list.push_back(table_data(table));
+    return list;
+}
+
+m::data section_data(const Section& section) {
+    m::data data;
+    data.set("title", section.title);
+    data.set("has_shout", !section.shout.empty());
+    data.set("shout", section.shout);
+    data.set("paragraphs", texts(section.paragraphs));
+    data.set("has_points", !section.points.empty());
+    data.set("points", texts(section.points));
+    data.set("tables", tables_data(section.tables));
+    return data;
+}
+
+void set_figure(m::data& data, const std::string& name, const std::string& address) {
+    data.set("has_" + name, !address.empty());
+    data.set(name, address);
+}
+
+m::data hole_data(const BoardRecord& record, const ReportPictures& pictures, const HoleRecord& hole,
+                  std::size_t number) {
+    const HoleTables tables = report::hole_tables(record, hole);
+    const auto found = pictures.holes.find({hole.source, hole.id});
+    const HolePictures figures = found == pictures.holes.end() ? HolePictures{} : found->second;
+    m::data data;
+    data.set("anchor", "hole-" + std::to_string(number));
+    data.set("name", report::hole_name(hole));
+    data.set("where", report::unit_of(record) + ", picture " + report::picture_of(record, hole));
+    data.set("sentence", report::finding_sentence(record, hole));
+    data.set("left", report::space_left(hole));
+    data.set("has_screw", hole.screw.has_value());
+    data.set("notes", texts(tables.notes));
+    data.set("has_notes", !tables.notes.empty());
+    set_figure(data, "portrait", figures.portrait);
+    set_figure(data, "unrolled", figures.unrolled);
+    set_figure(data, "gap_curve", figures.gap_curve);
+    set_figure(data, "screw_view", figures.screw_view);
+    std::vector<Table> all{tables.numbers, tables.paths, tables.alternatives, tables.meter};
+    all.insert(all.end(), tables.budget.begin(), tables.budget.end());
+    data.set("tables", tables_data(all));
+    return data;
+}
+
+/// The table of the first page: its first cell leads to the hole's page.
+m::data summary_rows(const Table& table) {
+    m::data rows{m::data::type::list};
+    for (std::size_t i = 0; i < table.rows.size(); ++i) {
+        m::data row;
+        row.set("has_page", i < most_hole_pages);
+        row.set("anchor", "hole-" + std::to_string(i + 1));
+        row.set("name", table.rows[i][0]);
+        row.set("finding", table.rows[i][1]);
+        row.set("left", table.rows[i][2]);
+        row.set("number", is_number(table.rows[i][2]));
+        rows.push_back(row);
+    }
+    return rows;
+}
+
+void set_summary(m::data& page, const Summary& summary) {
+    page.set("title", summary.title);
+    page.set("subtitle", summary.subtitle);
+    page.set("lead", summary.lead);
+    page.set("lead_notes", texts(summary.lead_notes));
+    page.set("shouts", texts(summary.shouts));
+    page.set("whole_board", texts(summary.whole_board));
+    page.set("has_holes", !summary.holes.rows.empty());
+    page.set("summary_rows", summary_rows(summary.holes));
+    page.set("how_to_read", texts(summary.how_to_read));
+}
+
+std::string pages_left_out(std::size_t holes) {
+    if (holes <= most_hole_pages) return {};
+    return "Only the " + std::to_string(most_hole_pages) +
+           " holes that stand first in the table have a page here; " +
+           report::counted(holes - most_hole_pages, "more hole") +
+           " stand in the table, in results.json and in holes.csv.";
+}
+
+} // namespace
+
+std::string report_html(const BoardRecord& record, const ReportPictures& pictures) {
+    m::data page;
+    set_summary(page, report::summary_of(record));
+    set_figure(page, "overlay", pictures.overlay);
+    const auto holes = worst_first(record);
+    m::data hole_pages{m::data::type::list}, sections{m::data::type::list};
+    for (std::size_t i = 0; i < std::min(holes.size(), most_hole_pages); ++i)
+        hole_pages.push_back(hole_data(record, pictures, *holes[i], i + 1));
+    page.set("hole_pages", hole_pages);
+    const std::string left_out = pages_left_out(holes.size());
+    page.set("has_pages_left_out", !left_out.empty());
+    page.set("pages_left_out", left_out);
+    for (const auto& section : report::evidence_sections(record))
+        sections.push_back(section_data(section));
+    sections.push_back(section_data(report::statistics_section(record)));
+    sections.push_back(section_data(report::limits_section(record)));
+    page.set("sections", sections);
+    page.set("table", m::partial([] { return std::string(report::table_template()); }));
+    m::mustache view{std::string(report::page_template())};
+    return view.render(page);
+}
+
+} // namespace ringwall

@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/record.hpp"
+
+#include <map>
+#include <string>
+#include <utility>
+
+namespace ringwall {
+
+/// Figures of one hole as `data:` addresses, ready for an image's src; empty: there is none.
+struct HolePictures {
+    std::string portrait, unrolled, gap_curve, screw_view;
+};
+
+/// Ready-made pictures of a report: it draws nothing itself and never sees a pixel.
+struct ReportPictures {
+    std::string overlay;
+    std::map<std::pair<int, std::string>, HolePictures> holes; ///< by source and id
+};
+
+/// Holes that get a page of their own, at most; the worst first. The others stand in the table.
+inline constexpr std::size_t most_hole_pages = 40;
+
+/// The holes a report is about (kind `hole`), worst first: `reaches`, `too_close`, `undecided`, `gap_shown`,
+/// then those that no screw was set against; the least space left first, then in the record's order.
+std::vector<const HoleRecord*> worst_first(const BoardRecord& record);
+
+/// report.html: one file, UTF-8, without script, network or outside parts; made for A4 and Letter.
+///
+/// The finding comes first, in words; then two pages for a reader in a hurry (one number a hole, the marked
+/// picture), a page a hole, the evidence, and the statistics. Every word that comes from a file or a person
+/// is escaped. Same record and pictures: same bytes. Nothing here measures or decides: numbers and findings
+/// are the record's.
+std::string report_html(const BoardRecord& record, const ReportPictures& pictures);
+
+} // namespace ringwall

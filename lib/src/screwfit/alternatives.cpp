@@ -1,0 +1,115 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "screwfit/alternatives.hpp"
+
+#include "core/text.hpp"
+#include "screwfit/tables.hpp"
+
+#include <algorithm>
+
+namespace ringwall::screwfit {
+namespace {
+
+class List {
+  public:
+    List(const RingInMm& ring, const Judging& with, const ScrewFit& made)
+        : ring_(ring), with_(with), made_(made) {}
+
+    std::vector<Alternative> make() {
+        rows();
+        screw_limits();
+        other_engagement();
+        scale_off();
+        thicker_foil();
+        return std::move(list_);
+    }
+
+  private:
+    void add(const std::string& what, const RingInMm& ring, const Judging& with) {
+        const ScrewFit screw = judge_ring(ring, with).screw;
+        list_.push_back({what,
+                         screw.engagement == Engagement::cuts ? screw.cutting_margin_mm : screw.margin_mm,
+                         screw.finding});
+    }
+
+    void rows() {
+        if (with_.rule.required_mm || with_.rule.row.empty() || !with_.rule.voltage_peak_v) return;
+        const auto& rows = spacing_rows();
+        const auto own = std::find(rows.begin(), rows.end(), with_.rule.row);
+        const auto row = [&](const std::string& name) {
+            Judging other = with_;
+            other.rule.row = name;
+            add("spacing row " + name + " instead of " + with_.rule.row + " (" +
+                    fixed(*required_spacing_mm(other.rule), 2) + " mm)",
+                ring_, other);
+        };
+        if (own != rows.begin()) row(*std::prev(own));
+        if (own != rows.end() && std::next(own) != rows.end()) row(*std::next(own));
+    }
+
+    void screw_limits() {
+        const auto major = [&](std::optional<double> mm, const std::string& which) {
+            if (!mm || *mm == with_.screw.major_mm) return;
+            Judging other = with_;
+            other.screw.major_mm = *mm;
+            add("screw at the " + which + " limit of its class, " + fixed(*mm, 3) + " mm before plating",
+                ring_, other);
+        };
+        major(with_.screw.major_min_mm, "lower");
+        major(with_.screw.major_max_mm, "upper");
+    }
+
+    void other_engagement() {
+        const bool cuts = made_.engagement == Engagement::cuts;
+        Judging other = with_;
+        other.screw.engagement = cuts ? Engagement::free : Engagement::cuts;
+        add(cuts ? "the thread does not cut" : "the thread cuts into the wall", ring_, other);
+    }
+
+    /// By U (k = 2): lengths from the picture change, the screw does not.
+    void scale_off() {
+        if (ring_.scale_relative_u <= 0) return;
+        for (const double sign : {-2.0, 2.0}) {
+            const double factor = 1 + sign * ring_.scale_relative_u;
+            add("scale " + fixed(200 * ring_.scale_relative_u, 1) + " % " +
+                    (sign < 0 ? "smaller" : "larger") + " (its U)",
+                scaled(factor), with_);
+        }
+    }
+
+    [[nodiscard]] RingInMm scaled(double factor) const {
+        RingInMm ring = ring_;
+        ring.bore_mm *= factor;
+        ring.drill_mm *= factor;
+        ring.gap_low_by_mm *= factor;
+        for (auto* length :
+             {&ring.gap_mm, &ring.searched_to_mm, &ring.own_outer_mm, &ring.largest_gap_not_excluded_mm})
+            if (*length) **length *= factor;
+        for (Component& part : ring.fit)
+            part.u_mm *= factor;
+        for (auto& direction : ring.directions)
+            direction.wall_mm *= factor, direction.gap_mm *= factor;
+        return ring;
+    }
+
+    void thicker_foil() {
+        if (!with_.smallest_foil_seen_um || *with_.smallest_foil_seen_um <= with_.thinnest_foil_um) return;
+        Judging other = with_;
+        other.thinnest_foil_um = *with_.smallest_foil_seen_um;
+        add("no copper thinner than the " + fixed(*with_.smallest_foil_seen_um, 0) +
+                " um that the picture shows",
+            ring_, other);
+    }
+
+    const RingInMm& ring_;
+    const Judging& with_;
+    const ScrewFit& made_;
+    std::vector<Alternative> list_;
+};
+
+} // namespace
+
+std::vector<Alternative> alternatives(const RingInMm& ring, const Judging& with, const ScrewFit& made) {
+    return List(ring, with, made).make();
+}
+
+} // namespace ringwall::screwfit

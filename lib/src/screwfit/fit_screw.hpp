@@ -1,0 +1,44 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "geometry/scale.hpp"
+#include "ringwall/hole.hpp"
+#include "ringwall/screwfit.hpp"
+#include "screwfit/ring_in_mm.hpp"
+
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace ringwall::screwfit {
+
+/// What a hole is judged with; the same for all holes of a board.
+struct Judging {
+    Screw screw;
+    SpacingRule rule;
+    double confidence = 0.95;
+    std::optional<double> board_mm; ///< thickness: for a tilted screw, and a plane of unknown height
+    std::optional<double> source_to_board_mm;    ///< of the picture, where its geometry is known
+    std::optional<Point> centre_px;              ///< where the central ray meets the picture
+    std::optional<double> smallest_foil_seen_um; ///< that this picture would have shown
+    double thinnest_foil_um = 11;                ///< that must be assumed
+};
+
+struct Judged {
+    std::optional<ScrewFit> screw;
+    std::string why;                ///< without a screw
+    std::vector<BudgetLine> budget; ///< of contact_margin_mm, margin_mm and cutting_margin_mm
+};
+
+/// How a finding is made. The screw is put at its worst position in the hole (reach.hpp); all metal of it is
+/// one conductor with the hole's own copper; every other copper is treated as live, its net not established.
+///
+/// `reaches`: contact margin below 0 at the confidence, by resting reach; or copper at a bare wall where a
+/// gap of 0.05 mm would have been seen. `too_close`: no contact, margin below 0 at the confidence.
+/// `gap_shown`: margin above 0 at the confidence, by cutting reach when the screw cuts, and nothing forbids
+/// it. Else `undecided`. All one-sided. The head, the washer and the far side count only where the case gives
+/// their size, and face-on, where no copper is known to lie on an outer face, they never say more than
+/// `undecided`. Throws Error(usage) for a rule that is half given.
+Judged judge(const Hole& hole, const Scale& scale, const Judging& with);
+
+} // namespace ringwall::screwfit
