@@ -33,7 +33,7 @@ Custody custody_of(const TomlTable& table) {
 }
 
 std::string file_of(const TomlTable& table, const std::string& key, const std::string& expected) {
-    const std::string file = table.text_or_empty(key);
+    std::string file = table.text_or_empty(key);
     if (file.empty()) table.missing(key, expected);
     return file;
 }
