@@ -27,6 +27,12 @@ int rank(const HoleRecord& hole) {
     return 4;
 }
 
+/// A hole for a part's leg, which nobody named: counted, without a page of its own.
+bool too_narrow(const HoleRecord& hole, const BoardRecord& record) {
+    return record.screw && !hole.screw && hole.name.empty() && hole.bore_mm &&
+           hole.bore_mm.value() < least_bore_share_of_screw * record.screw->major_mm;
+}
+
 /// Without a number: before those that have one.
 double left_for_order(const HoleRecord& hole) {
     return hole.screw ? space_left_mm(*hole.screw).value_or(-1e9) : 0;
@@ -37,7 +43,7 @@ double left_for_order(const HoleRecord& hole) {
 std::vector<const HoleRecord*> worst_first(const BoardRecord& record) {
     std::vector<const HoleRecord*> holes;
     for (const auto& hole : record.holes)
-        if (hole.kind == HoleKind::hole) holes.push_back(&hole);
+        if (hole.kind == HoleKind::hole && !too_narrow(hole, record)) holes.push_back(&hole);
     std::stable_sort(holes.begin(), holes.end(), [](const HoleRecord* a, const HoleRecord* b) {
         if (rank(*a) != rank(*b)) return rank(*a) < rank(*b);
         return left_for_order(*a) < left_for_order(*b);
@@ -99,14 +105,15 @@ Table hole_table(const BoardRecord& record, const std::vector<const HoleRecord*>
 }
 
 std::string others_sentence(const BoardRecord& record) {
-    std::array<std::size_t, 3> others{}; // vias, slots, filled
+    std::array<std::size_t, 4> others{}; // vias, slots, filled, holes too narrow for the screw
     for (const auto& hole : record.holes) {
+        if (hole.kind == HoleKind::hole && too_narrow(hole, record)) ++others[3];
         if (hole.kind == HoleKind::via) ++others[0];
         if (hole.kind == HoleKind::slot) ++others[1];
         if (hole.kind == HoleKind::filled) ++others[2];
     }
     std::string text;
-    const std::array<std::string, 3> names{"via", "slot", "filled hole"};
+    const std::array<std::string, 4> names{"via", "slot", "filled hole", "narrow hole"};
     for (std::size_t i = 0; i < others.size(); ++i)
         if (others[i] > 0) text += (text.empty() ? "" : ", ") + counted(others[i], names[i]);
     if (text.empty()) return {};
