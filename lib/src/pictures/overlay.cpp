@@ -58,7 +58,7 @@ Label page_label(const HoleRecord& hole, const OverlayLayout& layout) {
 std::vector<Label> labels_of(const BoardRecord& record, const OverlayLayout& layout) {
     std::vector<Label> labels;
     for (const auto& hole : record.holes) {
-        if (hole.kind == HoleKind::via && layout.on_page) continue; // a page counts them
+        if (layout.on_page && !is_reported(record, hole)) continue; // a page counts them
         if (hole.kind == HoleKind::via)
             labels.push_back({&hole, hole.id, "", layout.label_text * 0.75});
         else if (layout.on_page)
@@ -202,7 +202,10 @@ std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord
 }
 
 std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record) {
-    const OverlayLayout layout = page_layout(t.width(), t.height(), hardware_holes(record));
+    const auto labels = static_cast<std::size_t>(
+        std::count_if(record.holes.begin(), record.holes.end(),
+                      [&](const HoleRecord& hole) { return is_reported(record, hole); }));
+    const OverlayLayout layout = page_layout(t.width(), t.height(), labels);
     const BoardRecord shown = shown_record(record, t);
     auto canvas = std::make_unique<Canvas>(layout.picture_width, layout.picture_height);
     paint_part(*canvas, t, {0, 0}, layout.zoom, display_range(t, record));

@@ -197,6 +197,13 @@ std::vector<Table> budget_tables(const HoleRecord& hole) {
     return tables;
 }
 
+/// "head: its diameter is not given".
+std::vector<std::string> row_not_judged(const std::string& path) {
+    const auto cut = path.find(": ");
+    const std::string why = cut == std::string::npos ? "" : path.substr(cut);
+    return {path.substr(0, cut), "", "", "", "", "not judged" + why};
+}
+
 Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
     const ScrewFit& fit = *hole.screw;
     Table table{"Metal paths: which were judged, and which were not",
@@ -213,7 +220,7 @@ Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
                               finding_words(path.finding, record.rule) + why});
     }
     for (const auto& path : fit.not_judged)
-        table.rows.push_back({path, "", "", "", "", "not judged"});
+        table.rows.push_back(row_not_judged(path));
     return table;
 }
 
