@@ -207,9 +207,11 @@ std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardR
                       [&](const HoleRecord& hole) { return is_reported(record, hole); }));
     const OverlayLayout layout = page_layout(t.width(), t.height(), labels);
     const BoardRecord shown = shown_record(record, t);
-    auto canvas = std::make_unique<Canvas>(layout.picture_width, layout.picture_height);
+    const int strip = static_cast<int>(1.8 * layout.text);
+    auto canvas = std::make_unique<Canvas>(layout.picture_width, layout.picture_height + strip);
     paint_part(*canvas, t, {0, 0}, layout.zoom, display_range(t, record));
     draw_all(*canvas, layout, shown, placed_labels(layout, shown));
+    canvas->fill_box(0, layout.picture_height, canvas->width(), strip, palette::panel);
     ScaleBar bar;
     const double mm = record.sources.empty() ? 0 : record.sources.front().pixel_mm.value_or(0);
     bar.unit = mm > 0 ? "mm" : "px";
@@ -217,8 +219,7 @@ std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardR
     bar.most = layout.picture_width / 5.0;
     bar.text = layout.text;
     bar.line = layout.line;
-    bar.halo = true;
-    draw_scale_bar(*canvas, {layout.text, layout.picture_height - layout.text}, bar);
+    draw_scale_bar(*canvas, {layout.text * 0.5, layout.picture_height + strip - 0.55 * layout.text}, bar);
     return canvas;
 }
 

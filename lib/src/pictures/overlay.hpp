@@ -36,7 +36,7 @@ std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord
 
 /// The same for a printed page, 176 mm wide: no panel (the page's own text says what the lines mean), labels
 /// at the holes that a report is about (is_reported), their id and space left (no screw: keep-out), a scale
-/// bar in the lower left corner.
+/// bar in a strip below.
 std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record);
 
 } // namespace ringwall

@@ -154,11 +154,20 @@ std::string budget_unit(const std::string& unit) {
     return unit == "mm2" ? "mm²" : unit;
 }
 
+/// Two digits, but nothing finer than a tenth: nobody needs a nanometre.
+std::string small_part(double value, const std::string& unit) {
+    if (value < 0.05) return "<0.1 " + unit;
+    return (value < 1 ? fixed(value, 1) : plain(rounded(value, 2))) + " " + unit;
+}
+
 std::string budget_cell(const HoleRecord& hole, const std::string& quantity, const std::string& component) {
     const std::string unit = split_quantity(quantity).second;
-    for (const auto& line : hole.budget)
-        if (line.quantity == quantity && line.component == component)
-            return plain(rounded(line.u * (unit == "mm" ? 1000 : 1), 2)) + " " + budget_unit(unit);
+    for (const auto& line : hole.budget) {
+        if (line.quantity != quantity || line.component != component) continue;
+        const std::string shown = budget_unit(unit);
+        if (shown == "µm") return small_part(line.u * (unit == "mm" ? 1000 : 1), shown);
+        return plain(rounded(line.u, 2)) + " " + shown;
+    }
     return "–";
 }
 
