@@ -39,13 +39,19 @@ constexpr OptionWords options_in_use[] = {
     {"memory-mb", "N", "memory limit, default 4096"},
     {"jobs", "N", "threads; 0: one a core; changes no result"},
 };
+/// What a finding is made from: of inspect alone.
+constexpr OptionWords options_of_findings[] = {
+    {"screw", "NAME", "the screw really used: M3, UNC6-32, ..., or one of the case's own table"},
+    {"voltage-peak", "V", "peak volts between conductors (of a sine: rms x 1.414); goes with --spacing-row"},
+    {"voltage-kind", "dc|ac",
+     "kind of the voltage; not given: the lower limit of both holds (42.4 V, not 60 V)"},
+    {"spacing-row", "B1|B2|B3|B4|A5|A6|A7",
+     "row of IPC-2221 table 6-1; goes with --voltage-peak. Your choice: the table does not name a screw in a "
+     "bare hole facing an inner plane"},
+    {"required-mm", "V", "required spacing, mm; goes before voltage and row"},
+};
 constexpr OptionWords options_of_later[] = {
     {"voxel-mm", "V or X,Y,Z", "voxel size of a slice stack (not in this version)"},
-    {"screw", "NAME", "the screw really used, M3 or UNC6-32 (not in this version)"},
-    {"voltage-peak", "V", "peak voltage between conductors (not in this version)"},
-    {"voltage-kind", "dc|ac", "(not in this version)"},
-    {"spacing-row", "B1|B2|B3|B4|A5|A6|A7", "row of the spacing table (not in this version)"},
-    {"required-mm", "V", "required spacing (not in this version)"},
 };
 
 void add_options(CLI::App& app, std::span<const OptionWords> options, Texts& texts) {
@@ -112,6 +118,20 @@ void read_picture_options(const Texts& texts, InspectRequest& request) {
         request.jobs = static_cast<int>(whole_number("jobs", *text, 0, 1024));
 }
 
+void read_finding_options(const Texts& texts, InspectRequest& request, std::string& screw_name) {
+    if (const auto* text = one(texts, "screw")) {
+        if (text->empty()) throw Error(Fault::usage, "--screw: expected a screw's name, got nothing");
+        screw_name = *text;
+    }
+    SpacingRule& rule = request.rule;
+    if (const auto* text = one(texts, "voltage-peak"))
+        rule.voltage_peak_v = number("voltage-peak", *text, peak_limits_v);
+    if (const auto* text = one(texts, "voltage-kind")) rule.voltage_kind = voltage_kind(*text);
+    if (const auto* text = one(texts, "spacing-row")) rule.row = spacing_row(*text);
+    if (const auto* text = one(texts, "required-mm"))
+        rule.required_mm = number("required-mm", *text, spacing_limits_mm);
+}
+
 std::string one_line(std::string text) {
     std::replace(text.begin(), text.end(), '\n', ' ');
     while (!text.empty() && text.back() == ' ')
@@ -146,9 +166,11 @@ struct Parser {
         inspect->add_option("--out", out, "results folder; default: SOURCE's name + .ringwall")
             ->type_name("DIR");
         add_options(*inspect, options_in_use, texts);
+        add_options(*inspect, options_of_findings, texts);
         add_options(*inspect, options_of_later, texts);
         inspect->add_flag("--leave-out-private", leave_out_private,
-                          "leave names and serials out (not in this version)");
+                          "leave serial, lot, custody, names of persons and folders out of the results; text "
+                          "burned into a picture stays");
         inspect->add_flag("--quiet", quiet, "no progress, no table");
         describe->add_option("FILE", sources, "pictures")->required();
         add_options(*describe, options_in_use, texts);
@@ -176,7 +198,6 @@ Arguments arguments_of(const Parser& parser) {
     Arguments arguments;
     arguments.command = parser.command();
     if (arguments.command == Command::inspect) refuse_later(*parser.inspect, options_of_later);
-    if (parser.leave_out_private) throw Error(Fault::usage, "--leave-out-private is not in this version");
     if (arguments.command == Command::plan && !parser.sources.empty()) {
         throw Error(
             Fault::usage,
@@ -191,6 +212,8 @@ Arguments arguments_of(const Parser& parser) {
     read_scale_options(parser.texts, arguments.options);
     read_board_options(parser.texts, arguments.options);
     read_picture_options(parser.texts, arguments.options);
+    read_finding_options(parser.texts, arguments.options, arguments.screw_name);
+    arguments.options.leave_out_private = parser.leave_out_private;
     for (const auto& [name, values] : parser.texts) {
         if (!values.empty()) arguments.given.push_back(name);
     }
@@ -223,6 +246,25 @@ Arguments parse(int argc, const char* const* argv) {
     return arguments_of(parser);
 }
 
+namespace {
+
+/// What is given now goes before what the case says of the same: a spacing before voltage and row, and these
+/// before a spacing.
+void put_rule(const Arguments& arguments, SpacingRule& rule) {
+    const SpacingRule& given = arguments.options.rule;
+    const bool voltage = arguments.has("voltage-peak"), row = arguments.has("spacing-row");
+    if (voltage) rule.voltage_peak_v = given.voltage_peak_v;
+    if (arguments.has("voltage-kind")) rule.voltage_kind = given.voltage_kind;
+    if (row) rule.row = given.row;
+    if (arguments.has("required-mm")) {
+        rule.required_mm = given.required_mm;
+    } else if (voltage || row) {
+        rule.required_mm.reset();
+    }
+}
+
+} // namespace
+
 InspectRequest with_options(InspectRequest of_case, const Arguments& arguments) {
     const InspectRequest& given = arguments.options;
     if (arguments.has("pixel-mm")) of_case.pixel_mm = given.pixel_mm;
@@ -240,6 +282,10 @@ InspectRequest with_options(InspectRequest of_case, const Arguments& arguments) 
     if (arguments.has("foil-um")) of_case.foil_um = given.foil_um;
     if (arguments.has("thinnest-foil-um")) of_case.thinnest_foil_um = given.thinnest_foil_um;
     if (arguments.has("confidence")) of_case.confidence = given.confidence;
+    if (!arguments.screw_name.empty()) use_screw(of_case, arguments.screw_name);
+    put_rule(arguments, of_case.rule);
+    check_rule(of_case.rule);
+    of_case.leave_out_private = given.leave_out_private;
     of_case.memory_bytes = given.memory_bytes;
     of_case.jobs = given.jobs;
     return of_case;

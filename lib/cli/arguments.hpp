@@ -19,6 +19,7 @@ struct Arguments {
     std::filesystem::path out; ///< empty: not given
     bool quiet = false;
     InspectRequest options;         ///< of inspect and describe; pictures are left empty
+    std::string screw_name;         ///< --screw: looked up with the case's own table; empty: not given
     std::vector<std::string> given; ///< names of the options that were given, "pixel-mm"
 
     [[nodiscard]] bool has(const std::string& name) const;
@@ -27,7 +28,8 @@ struct Arguments {
 /// Throws Error(usage), one line. Commands and options of later versions: "... is not in this version".
 Arguments parse(int argc, const char* const* argv);
 
-/// The case's request with every option that was given on the command line put over it.
+/// The case's request (or one with nothing but a picture) with every option that was given on the command
+/// line put over it. Throws Error(usage) for a screw that no table knows, and for half a spacing rule.
 InspectRequest with_options(InspectRequest of_case, const Arguments& arguments);
 
 } // namespace ringwall::cli

@@ -42,9 +42,9 @@ InspectRequest request_of(const Arguments& arguments) {
     }
     if (!fs::exists(source, error)) throw Error(Fault::input, source.string() + ": no such file");
     if (source.extension() == ".toml") return with_options(request_of_case(source), arguments);
-    InspectRequest request = arguments.options;
+    InspectRequest request;
     request.pictures = {source};
-    return request;
+    return with_options(std::move(request), arguments);
 }
 
 /// A polarity given against the picture makes everything below it invented: said even when nothing else is.

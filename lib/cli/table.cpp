@@ -120,6 +120,21 @@ class Grid {
     std::vector<std::vector<std::string>> rows_;
 };
 
+std::string finding_words(const HoleRecord& hole) {
+    if (!hole.screw) return "-";
+    switch (hole.screw->finding) {
+    case Finding::gap_shown:
+        return "gap shown";
+    case Finding::too_close:
+        return "too close";
+    case Finding::reaches:
+        return "reaches";
+    case Finding::undecided:
+        return "undecided";
+    }
+    return {};
+}
+
 std::vector<std::string> row_of(const HoleRecord& hole, bool mm) {
     const bool touching = hole.keepout.state == KeepOutState::touching;
     return {hole.id,
@@ -129,6 +144,7 @@ std::vector<std::string> row_of(const HoleRecord& hole, bool mm) {
             with_u(mm ? hole.bore_mm : hole.bore_px, mm ? 3 : 2),
             wall_words(hole.wall.state),
             touching ? "0" : with_u(mm ? hole.keepout.min_mm : hole.keepout.min_px, mm ? 3 : 2),
+            finding_words(hole),
             state_words(hole, mm)};
 }
 
@@ -136,10 +152,44 @@ std::string rows_text(const std::vector<const HoleRecord*>& holes, bool mm) {
     if (holes.empty()) return {};
     Grid grid;
     const std::string unit = mm ? " mm" : " px";
-    grid.add({"id", "kind", "x" + unit, "y" + unit, "bore" + unit, "wall", "keep-out" + unit, "state"});
+    grid.add(
+        {"id", "kind", "x" + unit, "y" + unit, "bore" + unit, "wall", "keep-out" + unit, "finding", "state"});
     for (const HoleRecord* hole : holes)
         grid.add(row_of(*hole, mm));
     return grid.text();
+}
+
+std::string number(double value) {
+    char text[64];
+    const auto [end, error] = std::to_chars(text, text + sizeof text, value);
+    return error == std::errc() ? std::string(text, end) : "?";
+}
+
+std::string kind_of_voltage(const SpacingRule& rule) {
+    if (rule.voltage_kind == VoltageKind::unknown) return "kind not given: the lower limit of DC and AC";
+    return rule.voltage_kind == VoltageKind::dc ? "DC" : "AC";
+}
+
+/// What "near" is measured by; a rule that nobody chose is never put in.
+std::string rule_text(const BoardRecord& record) {
+    const SpacingRule& rule = record.rule;
+    const std::optional<double> required_mm = required_spacing_mm(rule);
+    if (!required_mm)
+        return "spacing: no rule was given, so no gap can be shown (--required-mm, or --voltage-peak with "
+               "--spacing-row)\n";
+    const std::string start = "spacing: " + number(*required_mm) + " mm asked for, ";
+    if (rule.required_mm) return start + "as given; a yardstick, no safety insulation\n";
+    return start + "row " + rule.row + " of IPC-2221 table 6-1 at " + number(*rule.voltage_peak_v) +
+           " V peak (" + kind_of_voltage(rule) +
+           "); row chosen by the user: the table does not name a screw in a bare hole facing an inner "
+           "plane\n";
+}
+
+std::string finding_text(const BoardRecord& record) {
+    const bool judged = std::any_of(record.holes.begin(), record.holes.end(),
+                                    [](const HoleRecord& hole) { return hole.screw.has_value(); });
+    if (!record.screw && !judged) return "finding: none is made without a screw (--screw)\n";
+    return rule_text(record);
 }
 
 double bore_of(const HoleRecord& hole, bool mm) {
@@ -278,7 +328,7 @@ std::string holes_text(const BoardRecord& record, bool mm) {
 
 std::string table_of(const BoardRecord& record) {
     const bool mm = !record.sources.empty() && record.sources.front().pixel_mm.has_value();
-    std::string text = holes_text(record, mm);
+    std::string text = holes_text(record, mm) + finding_text(record);
     for (const auto& source : record.sources) {
         if (mm) text += "scale: " + source.pixel_mm_from + "\n";
         for (const auto& warning : source.warnings)

@@ -92,6 +92,18 @@ DenseSide dense_side(const std::string& text) {
     fail("dense", "dark, bright or auto", text);
 }
 
+VoltageKind voltage_kind(const std::string& text) {
+    if (text == "dc") return VoltageKind::dc;
+    if (text == "ac") return VoltageKind::ac;
+    fail("voltage-kind", "dc or ac", text);
+}
+
+std::string spacing_row(const std::string& text) {
+    for (const char* row : {"B1", "B2", "B3", "B4", "A5", "A6", "A7"})
+        if (text == row) return text;
+    fail("spacing-row", "B1, B2, B3, B4, A5, A6 or A7", text);
+}
+
 Radiometry radiometry(const std::string& text) {
     if (text == "linear") return Radiometry::linear;
     if (text == "log") return Radiometry::log;

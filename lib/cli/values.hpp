@@ -19,5 +19,7 @@ std::array<double, 2> pixel_size(const std::string& option, const std::string& t
 KnownDistance known_distance(const std::string& option, const std::string& text);     ///< "X1,Y1,X2,Y2=MM"
 DenseSide dense_side(const std::string& text);
 Radiometry radiometry(const std::string& text);
+VoltageKind voltage_kind(const std::string& text);
+std::string spacing_row(const std::string& text);
 
 } // namespace ringwall::cli

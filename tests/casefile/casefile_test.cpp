@@ -1,32 +1,19 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "casefile/casefile.hpp"
+#include "casefile/file_on_disk.hpp"
 #include "ringwall/error.hpp"
 
 #include <doctest/doctest.h>
-#include <fstream>
-#include <unistd.h>
 
 using namespace ringwall;
 
 namespace {
 
-/// A case file in a folder of its own, gone at the end.
-class CaseOnDisk {
-  public:
-    explicit CaseOnDisk(const std::string& text) {
-        std::string name = (std::filesystem::temp_directory_path() / "ringwall-case-XXXXXX").string();
-        REQUIRE(mkdtemp(name.data()) != nullptr);
-        folder_ = name;
-        std::ofstream(path()) << text;
-    }
-    ~CaseOnDisk() { std::filesystem::remove_all(folder_); }
-    CaseOnDisk(const CaseOnDisk&) = delete;
-    CaseOnDisk& operator=(const CaseOnDisk&) = delete;
-    [[nodiscard]] std::filesystem::path path() const { return folder_ / "board.toml"; }
-    [[nodiscard]] std::filesystem::path folder() const { return folder_; }
+using ringwall::test::FileOnDisk;
 
-  private:
-    std::filesystem::path folder_;
+/// A case file in a folder of its own, gone at the end.
+struct CaseOnDisk : FileOnDisk {
+    explicit CaseOnDisk(const std::string& text) : FileOnDisk("board.toml", text) {}
 };
 
 std::string error_of(const std::string& text) {
@@ -48,7 +35,7 @@ constexpr const char* whole_case = R"([board]
 name = "Controller"
 revision = "B"
 unit = "12"
-serial = "never shown"
+serial = "SN 7"
 lot = "L1"
 chosen = "random"
 thickness_mm = 1.6
@@ -66,10 +53,22 @@ radiometry = "linear"
 flat = "flat.tif"
 dark = "/abs/dark.tif"
 taken_by = "somebody"
+taken_on = 2026-03-01
+cabinet_calibrated = "2026-01"
 kv = 90
+ua = 50.5
+filter = "0.5 mm Al"
+frames = 16
+processing = "none"
+repeat_of = "first.tif"
+fitted = "bracket"
+cycles = 0
 
 [picture.geometry]
 source_to_board_mm = 200
+source_to_detector_mm = 800
+detector_pixel_mm = 0.1
+centre_px = [320, 240.5]
 
 [[picture]]
 file = "edge.tif"
@@ -89,27 +88,78 @@ mm = 2
 u_mm = 0.01
 with = "gauge block"
 
+[[hole]]
+at_px = [100, 200]
+name = "oben links ö"
+purpose = "mounting"
+screw = "M2.5"
+
+[[hole]]
+picture = "edge.tif"
+at_mm = [1.5, 2]
+screw = "none"
+
 [screw]
 name = "M3"
+table = "mine.csv"
+major_mm = 2.98
+minor_mm = 2.4
+head_mm = 5.5
+washer_mm = 7
+washer_bore_mm = 3.2
+tilt_deg = 1.5
+engagement = "cuts"
+
+[far_side]
+outline_mm = 6
 
 [rule]
 voltage_peak_v = 24
+voltage_kind = "dc"
+spacing_row = "B4"
+required_mm = 0.6
 confidence = 0.9
 
+[[layer]]
+number = 2
+role = "ground"
+evidence = "meter, line 4"
+
+[[layer]]
+number = 3
+role = "signal"
+
+[[measured]]
+what = "bore"
+where = "H1"
+value_mm = 3.31
+u_mm = 0.004
+with = "pin gauge"
+
 [[custody]]
-when = "today"
+when = 2026-03-02
+from = "lab"
+to = "bench"
+seal_before = "A1"
+seal_after = "A2"
+photographs = ["1.jpg", "2.jpg"]
 
 [continuity]
 file = "meter.csv"
+
+[[unit]]
+case = "unit-2.toml"
 )";
 
 } // namespace
 
-TEST_CASE("every key that is used arrives, the others of the contract are read over in silence") {
+TEST_CASE("every key of board, picture and scale arrives") {
     const CaseOnDisk on_disk(whole_case);
     const CaseFile read = read_case(on_disk.path());
     REQUIRE(read.warnings.size() == 1);
-    CHECK(read.warnings[0] == "screw and rule in the case file are not judged in this version");
+    CHECK(read.warnings[0].ends_with(
+        ": layer 3 is treated as live: no evidence is given that it is \"signal\""));
+    CHECK(read.board.intake == Intake{"SN 7", "L1", "random"});
     CHECK(read.board.name == "Controller");
     CHECK(read.board.revision == "B");
     CHECK(read.board.unit == "12");
@@ -135,12 +185,136 @@ TEST_CASE("every key that is used arrives, the others of the contract are read o
     CHECK(read.scales[0].to_px == Point{510, 20.5});
     CHECK(read.scales[1].picture == 1);
     CHECK(read.scales[1].mm == 2);
+    CHECK(*read.scales[1].u_mm == 0.01);
+    CHECK(read.scales[1].with == "gauge block");
+    const PictureNotes notes{"face.tif",  "somebody", "2026-03-01", "2026-01", "0.5 mm Al", "none",
+                             "first.tif", "bracket",  90,           50.5,      16,          0};
+    CHECK(face.notes == notes);
+    CHECK(*face.geometry == PictureGeometry{200, Point{320, 240.5}});
+    CHECK(*face.geometry_pixel_mm == doctest::Approx(0.1 / 4)); // magnified 800 / 200 times
+}
+
+TEST_CASE("every key of the assembly arrives") {
+    const CaseOnDisk on_disk(whole_case);
+    const CaseFile read = read_case(on_disk.path());
+    REQUIRE(read.screw.has_value());
+    const CaseScrew& screw = *read.screw;
+    CHECK(screw.name == "M3");
+    CHECK(screw.name_place.ends_with("board.toml, line 70: key [screw] name"));
+    CHECK(*screw.table == on_disk.folder() / "mine.csv");
+    CHECK(*screw.major_mm == 2.98);
+    CHECK(*screw.minor_mm == 2.4);
+    CHECK(*screw.head_mm == 5.5);
+    CHECK(*screw.washer_mm == 7);
+    CHECK(*screw.washer_bore_mm == 3.2);
+    CHECK(screw.tilt_deg == 1.5);
+    CHECK(*screw.engagement == Engagement::cuts);
+    CHECK(*read.far_side_mm == 6);
+    CHECK(read.rule == SpacingRule{24, VoltageKind::dc, "B4", 0.6});
+    REQUIRE(read.holes.size() == 2);
+    CHECK(read.holes[0].picture == 0);
+    CHECK(read.holes[0].hole ==
+          CaseHole{Point{100, 200}, std::nullopt, "oben links ö", "mounting", "M2.5", false, std::nullopt});
+    CHECK(read.holes[1].picture == 1);
+    CHECK(read.holes[1].hole == CaseHole{std::nullopt, Point{1.5, 2}, "", "", "", true, std::nullopt});
+    REQUIRE(read.layers.size() == 2);
+    CHECK(read.layers[0] == CaseLayer{2, "ground", "meter, line 4"});
+    CHECK(read.layers[1] == CaseLayer{3, "signal", ""});
+}
+
+TEST_CASE("every key of the evidence arrives") {
+    const CaseOnDisk on_disk(whole_case);
+    const CaseFile read = read_case(on_disk.path());
+    REQUIRE(read.measured.size() == 1);
+    const HandMeasured& bore = read.measured[0];
+    CHECK(bore.what == "bore");
+    CHECK(bore.where == "H1");
+    CHECK(bore.value_mm == 3.31);
+    CHECK(*bore.u_mm == 0.004);
+    CHECK(bore.with == "pin gauge");
+    CHECK(read.custody == std::vector{Custody{"2026-03-02", "lab", "bench", "A1", "A2", "1.jpg, 2.jpg"}});
+    CHECK(*read.continuity == on_disk.folder() / "meter.csv");
+    CHECK(read.units == std::vector{on_disk.folder() / "unit-2.toml"});
+}
+
+TEST_CASE("reading a case changes no byte of it") {
+    const CaseOnDisk on_disk(whole_case);
+    const auto before = std::filesystem::last_write_time(on_disk.path());
+    (void)read_case(on_disk.path());
+    CHECK(on_disk.text() == whole_case);
+    CHECK(std::filesystem::last_write_time(on_disk.path()) == before);
+}
+
+TEST_CASE("a wrong value of the assembly or the evidence is named with line, expected and got") {
+    const std::string picture = "[[picture]]\nfile = \"a.tif\"\n";
+    struct Row {
+        const char *text, *says;
+    };
+    for (const Row& row : std::vector<Row>{
+             {"[screw]\nmajor_mm = -3",
+              "[screw] major_mm: expected a screw of 0.5 to 20 mm (in millimetres, not "
+              "inches), got -3"},
+             {"[screw]\nmajor_mm = 0.138", "got 0.138"}, // No. 6 in inches
+             {"[screw]\nmajor_mm = 3", "[screw] minor_mm: expected the smallest diameter"},
+             {"[screw]\nmajor_mm = 3\nminor_mm = 3.1",
+              "line 5: key [screw] minor_mm: expected a minor diameter"},
+             {"[screw]\ntilt_deg = 1", "[screw] name: expected the screw's name"},
+             {"[screw]\nname = 3", "[screw] name: expected text in quotes, got 3"},
+             {"[screw]\nname = \"M3\"\nhead_mm = \"5,5\"", "head_mm: expected a diameter of 0.5 to 60 mm"},
+             {"[screw]\nname = \"M3\"\nwasher_bore_mm = 3", "washer_mm: expected the washer's diameter"},
+             {"[screw]\nname = \"M3\"\nwasher_bore_mm = 8\nwasher_mm = 7",
+              "expected a bore under washer_mm, got 8"},
+             {"[screw]\nname = \"M3\"\ntilt_deg = 46", "expected a tilt of 0 to 45 degrees"},
+             {"[screw]\nname = \"M3\"\nengagement = \"loose\"", "one of \"free\", \"cuts\", got 'loose'"},
+             {"[[screw]]\nname = \"M3\"\n[[screw]]\nname = \"M4\"",
+              "line 5: key [[screw]]: expected one [screw]"},
+             {"[far_side]\noutline_mm = 0", "[far_side] outline_mm: expected a diameter"},
+             {"[rule]\nvoltage_peak_v = 0",
+              "[rule] voltage_peak_v: expected a peak voltage of 0.1 to 10000 V"},
+             {"[rule]\nvoltage_peak_v = -24", "got -24"},
+             {"[rule]\nvoltage_peak_v = 10001", "got 10001"},
+             {"[rule]\nvoltage_kind = \"rms\"", "voltage_kind: expected one of \"dc\", \"ac\", got 'rms'"},
+             {"[rule]\nspacing_row = \"B5\"", "\"B4\", \"A5\", \"A6\", \"A7\", got 'B5'"},
+             {"[rule]\nrequired_mm = 130", "required_mm: expected a spacing of 0.01 to 50 mm"},
+             {"[[hole]]\nname = \"x\"", "[hole] at_px: expected a point [x, y] in the hole"},
+             {"[[hole]]\nat_px = [1, 2]\nat_mm = [1, 2]", "[hole] at_mm: expected at_px or at_mm, not both"},
+             {"[[hole]]\nat_px = [1, 2]\nname = \"a\"\n[[hole]]\nat_px = [9, 9]\nname = \"a\"",
+              "line 8: key [hole] name: expected a name that no other hole of the picture has, got 'a'"},
+             {"[[layer]]\nnumber = 0", "[layer] number: expected the layer's number, 1 or more"},
+             {"[[layer]]\nnumber = 1\nrole = \"hot\"", "[layer] role: expected one of \"live\""},
+             {"[[measured]]\nvalue_mm = 3", "[measured] what: expected one of \"bore\""},
+             {"[[measured]]\nwhat = \"bore\"\nvalue_mm = 3",
+              "[measured] where: expected the hole's name or id"},
+             {"[[measured]]\nwhat = \"thickness\"\nvalue_mm = -1.6", "value_mm: expected a length over 0"},
+             {"[[measured]]\nwhat = \"thickness\"\nvalue_mm = 1.6\nu_mm = 0", "u_mm: expected a standard"},
+             {"[continuity]\nfile = \"\"", "[continuity] file: expected the continuity log's file name"},
+             {"[[unit]]\n", "[unit] case: expected the case file of a further unit"},
+             {"[picture.geometry]\nsource_to_detector_mm = 3", "source_to_board_mm: expected a distance"},
+             {"[picture.geometry]\nsource_to_board_mm = 9\nsource_to_detector_mm = 8",
+              "expected a detector not nearer to the source than the board, got 8"},
+         }) {
+        CAPTURE(row.text);
+        const std::string said = error_of(picture + row.text + "\n");
+        CHECK_MESSAGE(said.find(row.says) != std::string::npos, said);
+    }
+    CHECK(error_of(picture + "kv = -5\n").find("[picture] kv: expected a tube voltage") != std::string::npos);
+    CHECK(error_of(picture + "cycles = 1.5\n").find("cycles: expected a whole number") != std::string::npos);
+    CHECK(error_of(picture + "voxel_mm = [1, 2]\n").find("one or three [x, y, z]") != std::string::npos);
+}
+
+TEST_CASE("names that are not ASCII, of files too, are as good as others") {
+    const FileOnDisk on_disk(
+        "Gehäuse.toml",
+        "[[picture]]\nfile = \"Röntgen/板.tif\"\n[[hole]]\nat_px=[1,2]\nname=\"отверстие\"\n");
+    const CaseFile read = read_case(on_disk.path());
+    CHECK(read.pictures[0].file == on_disk.folder() / "Röntgen/板.tif");
+    CHECK(read.holes[0].hole.name == "отверстие");
 }
 
 TEST_CASE("unknown keys are named with their line and ignored") {
     const CaseOnDisk on_disk(
         "colour = \"blue\"\n[board]\nnmae = \"x\"\n[[picture]]\nfile = \"a.tif\"\npixle_mm = 2\n"
-        "[picture.geometry]\nheight = 3\n");
+        "[picture.geometry]\nheight = 3\nsource_to_board_mm = 200\n");
     const CaseFile read = read_case(on_disk.path());
     REQUIRE(read.warnings.size() == 4);
     const auto has = [&](const std::string& warning) {
@@ -206,17 +380,9 @@ TEST_CASE("a slip of the unit is refused, the ends of what can be are not") {
     CHECK(error_of("[board]\nthickness_mm = 0.1\n" + picture) == "accepted");
 }
 
-TEST_CASE("screw and rule are said to wait for a later version; a confidence alone is used") {
-    const auto warnings_of = [](const std::string& more) {
-        const CaseOnDisk on_disk("[[picture]]\nfile = \"a.tif\"\n" + more);
-        return read_case(on_disk.path()).warnings;
-    };
-    using Lines = std::vector<std::string>;
-    CHECK(warnings_of("[rule]\nconfidence = 0.9\n").empty());
-    CHECK(warnings_of("[rule]\nconfidence = 0.9\nrequired_mm = 1\n") ==
-          Lines{"rule in the case file is not judged in this version"});
-    CHECK(warnings_of("[screw]\nname = \"M3\"\n") ==
-          Lines{"screw in the case file is not judged in this version"});
+TEST_CASE("half a rule is read: the command line may give the other half") {
+    const CaseOnDisk on_disk("[[picture]]\nfile = \"a.tif\"\n[rule]\nvoltage_peak_v = 24\n");
+    CHECK(read_case(on_disk.path()).rule == SpacingRule{24, VoltageKind::unknown, "", std::nullopt});
 }
 
 TEST_CASE("a case that is not there, or a folder") {

@@ -86,7 +86,57 @@ class Words(unittest.TestCase):
 
     def test_what_waits_is_said(self):
         self.refused(["compare", "a", "b", "--x"], "ringwall compare is not in this version")
-        self.refused(["inspect", "p.tif", "--screw", "M3"], "--screw is not in this version")
+        self.refused(["inspect", "p.tif", "--voxel-mm", "0.02"], "--voxel-mm is not in this version")
+
+    def test_the_rule_is_whole_or_refused(self):
+        """Before any measuring: the picture is there but holds nothing."""
+        with tempfile.TemporaryDirectory() as folder:
+            picture, case = os.path.join(folder, "p.tif"), os.path.join(folder, "c.toml")
+            with open(picture, "wb"):
+                pass
+            for options, expected in (
+                    (["--voltage-peak", "24"], "without a row of the spacing table: expected --spacing-row"),
+                    (["--voltage-peak", "24"], "does not name a screw in a bare hole facing an inner plane"),
+                    (["--spacing-row", "B4"], "row B4 of the spacing table is given without a voltage"),
+                    (["--voltage-kind", "ac"], "kind is given without a voltage"),
+                    (["--screw", "M3.14"], "M3.14")):
+                self.refused(["inspect", picture, *options], expected)
+            for options in (["--voltage-peak", "24", "--spacing-row", "B4"], ["--required-mm", "0.6"]):
+                status, _, err, _ = run("inspect", picture, *options)
+                self.assertEqual((status, err.count("\n")), (3, 1), err)  # on to the empty picture
+            with open(case, "w", encoding="utf-8") as text:
+                text.write('[[picture]]\nfile = "p.tif"\n[rule]\nvoltage_peak_v = 24\n')
+            self.refused(["inspect", case], "without a row of the spacing table")
+            self.assertEqual(run("inspect", case, "--spacing-row", "B4")[0], 3)
+            self.assertEqual(run("inspect", case, "--required-mm", "0.6")[0], 3)
+
+    def test_values_of_a_rule(self):
+        for option, value, expected in (
+                ("--voltage-peak", "0", "a peak voltage of 0.1 to 10000 V"), ("--voltage-peak", "-24", 'got "-24"'),
+                ("--voltage-peak", "10001", 'got "10001"'), ("--voltage-peak", "4,2", 'got "4,2"'),
+                ("--voltage-kind", "rms", "expected dc or ac"), ("--spacing-row", "B5", "expected B1, B2, B3, B4, A5"),
+                ("--required-mm", "-0.1", "a spacing of 0.01 to 50 mm"), ("--required-mm", "130", 'got "130"'),
+                ("--screw", "", "expected a screw's name")):
+            self.refused(["inspect", "p.tif", option, value], option, expected)
+
+    def test_a_case_named_in_other_letters_and_a_log_beside_it(self):
+        with tempfile.TemporaryDirectory() as folder:
+            case = os.path.join(folder, "Gehäuse 板.toml")
+            with open(case, "w", encoding="utf-8") as text:
+                text.write('[[picture]]\nfile = "Röntgen.tif"\n[continuity]\nfile = "Messung.csv"\n')
+            status, _, err, _ = run("inspect", case)
+            self.assertEqual((status, "Messung.csv: no such file" in err), (3, True), err)
+            with open(os.path.join(folder, "Messung.csv"), "w", encoding="utf-8") as text:
+                text.write("a,b,reading,ohms\nH1,P1,joined,\"0,4\"\n")
+            status, _, err, _ = run("inspect", case)
+            self.assertEqual((status, "line 2, column ohms" in err), (3, True), err)
+            self.assertEqual(sorted(os.listdir(folder)), ["Gehäuse 板.toml", "Messung.csv"])
+
+    def test_help_says_whose_choice_the_row_is(self):
+        text = " ".join(run("inspect", "--help")[1].split())
+        for words in ("rms x 1.414", "the lower limit of both", "Your choice",
+                      "does not name a screw in a bare hole facing an inner plane"):
+            self.assertIn(words, text)
 
     def test_without_a_scale_the_table_says_pixels_not_nothing(self):
         with tempfile.TemporaryDirectory() as folder:

@@ -115,6 +115,18 @@ TEST_CASE("keys stand in the contract's order") {
     check_order(keys_after(bytes, "\"profile\": ["), {"angle_deg", "gap_mm", "gap_px", "u_mm"});
     check_order(keys_after(bytes, "\"planes\": ["),
                 {"plane", "layer", "z_mm", "state", "min_mm", "min_angle_deg", "p_low_mm", "profile"});
+    check_order(keys_after(bytes, "\"screw\": "),
+                {"name", "engagement", "resting_reach_mm", "cutting_reach_mm", "required_mm",
+                 "contact_margin_mm", "margin_mm", "cutting_margin_mm", "finding", "why", "would_decide",
+                 "paths"});
+    check_order(keys_after(bytes, "\"paths\": ["),
+                {"part", "side", "layer", "reach_mm", "contact_margin_mm", "margin_mm", "finding"});
+    check_order(keys_after(bytes, "\"geometry\": "), {"source_to_board_mm", "centre_px"});
+    check_order(keys_after(bytes, "\"meter\": ["), {"hole", "agrees", "why"});
+    check_order(keys_after(bytes, "\"continuity\": ["),
+                {"a", "b", "expect", "reading", "ohms", "behaviour", "setup", "polarity", "lead_ohms",
+                 "meter", "calibrated_on", "when", "by", "note"});
+    check_order(keys_after(bytes, "\"measured\": ["), {"what", "where", "value_mm", "u_mm", "with"});
     check_order(keys_after(bytes, "\"decisions\": ["), {"who", "when", "what", "why"});
 }
 
@@ -122,12 +134,32 @@ TEST_CASE("an estimate without a value says why, and no stage's key is silently 
     const std::string bytes = to_json(sample_record(), ".");
     CHECK(bytes.find(R"("thickness_mm": {"value": null, "u": null, "why": "not seen face-on"})") !=
           std::string::npos);
-    for (const std::string key :
-         {"barrels", "layers", "continuity", "meter", "measured", "screw", "geometry"}) {
+    for (const std::string key : {"barrels", "layers", "screw"}) {
         CHECK(bytes.find("\"" + key + "\": null") != std::string::npos);
         CHECK(bytes.find("\"" + key + "_why\": \"") != std::string::npos);
     }
     CHECK(std::regex_search(bytes, std::regex(R"("budget": null)"))); // the via
+}
+
+TEST_CASE("what nobody stated is null or an empty list, and survives the file") {
+    BoardRecord record;
+    record.holes.resize(1);
+    record.holes[0].screw_why = "no screw was given";
+    record.sources.resize(1);
+    const std::string bytes = to_json(record, ".");
+    CHECK(from_json(bytes) == record);
+    for (const std::string part :
+         {R"("continuity": [])", R"("meter": [])", R"("measured": [])", R"("left_out": [])",
+          R"("screw": null)", R"("screw_why": "no screw was given")", R"("geometry": null)",
+          R"("geometry_why": "no distances were stated")", R"("voltage_kind": "unknown")"})
+        CHECK_MESSAGE(bytes.find(part) != std::string::npos, part);
+}
+
+TEST_CASE("the meter agrees, contradicts or proves nothing: true, false, null") {
+    const std::string bytes = to_json(sample_record(), ".");
+    CHECK(bytes.find(R"("hole": "H1", "agrees": false)") != std::string::npos);
+    CHECK(bytes.find(R"("hole": "H2", "agrees": null)") != std::string::npos);
+    CHECK(bytes.find(R"("hole": "H3", "agrees": true)") != std::string::npos);
 }
 
 TEST_CASE("a source is named from the results folder, never by an absolute path") {
@@ -232,6 +264,17 @@ TEST_CASE("holes.csv: one hole a row, units in the header, empty where there is 
     CHECK(second[column("bore_mm")] == "");
     CHECK(first[column("keepout")] == "touching");
     CHECK(first[column("wall_um")] == "25");
+    CHECK(first[column("screw")] == "M3");
+    CHECK(first[column("finding")] == "too_close");
+    CHECK(first[column("finding_why")] == "nearer than asked for");
+    CHECK(first[column("contact_margin_mm")] == "0.31");
+    CHECK(first[column("u_contact_margin_mm")] == "0.01");
+    CHECK(first[column("margin_mm")] == "-0.29");
+    CHECK(first[column("u_margin_mm")] == "0.011");
+    CHECK(first[column("margin_low_mm")] == "-0.31");
+    CHECK(first[column("required_mm")] == "0.6");
+    CHECK(second[column("finding")] == "");
+    CHECK(second[column("finding_why")] == "a screw is judged in holes only");
 }
 
 TEST_CASE("holes.csv: reasons at the end, in quotes where they hold a comma; no exponents") {
@@ -245,9 +288,13 @@ TEST_CASE("holes.csv: reasons at the end, in quotes where they hold a comma; no 
     hole.x_px = 1e7;
     const std::string csv = to_csv(record);
     const auto header_end = csv.find('\n');
-    CHECK(csv.substr(0, header_end).ends_with(",bore_why,wall_why,keepout_why"));
+    CHECK(csv.substr(0, header_end)
+              .ends_with(",bore_why,wall_why,keepout_why,name,screw,finding,finding_why,contact_margin_mm,"
+                         "u_contact_margin_mm,margin_mm,u_margin_mm,margin_low_mm,required_mm"));
     const std::string row = csv.substr(header_end + 1);
-    CHECK(row.ends_with(",metal fills the hole,\"dark, but not \"\"plated\"\"\",hidden\n"));
+    CHECK(
+        row.find(",metal fills the hole,\"dark, but not \"\"plated\"\"\",hidden,\"top \"\"left\"\"\",M3,") !=
+        std::string::npos);
     CHECK(row.find(",0,0.0005,") != std::string::npos);
     CHECK(row.find(",10000000,") != std::string::npos);
     CHECK_FALSE(std::regex_search(row, std::regex("[0-9]e[-+0-9]")));

@@ -7,6 +7,46 @@ namespace ringwall::test {
 
 /// A record in which every field differs from its default and from its neighbours, so that a swapped or lost
 /// one shows.
+inline ScrewFit sample_fit() {
+    ScrewFit fit;
+    fit.name = "M3", fit.engagement = Engagement::cuts;
+    fit.resting_reach_mm = 1.65, fit.cutting_reach_mm = 1.96, fit.required_mm = 0.6;
+    fit.contact_margin_mm = Estimate::of(0.31, 0.01), fit.contact_margin_high_mm = 0.33;
+    fit.margin_mm = Estimate::of(-0.29, 0.011), fit.margin_low_mm = -0.31, fit.margin_high_mm = -0.27;
+    fit.cutting_margin_mm = Estimate::missing("no ring");
+    fit.finding = Finding::too_close;
+    fit.why = "nearer than asked for", fit.would_decide = "smaller pixels";
+    fit.forbids_gap = {"first, second", "third"};
+    fit.paths = {{"thread", "", std::nullopt, 1, 1.65, Estimate::of(0.31, 0.012), Estimate::of(-0.29, 0.013),
+                  Finding::reaches, "one"},
+                 {"head", "near", 4, std::nullopt, 2.75, Estimate::missing("layer unknown"),
+                  Estimate::missing("size unknown"), Finding::gap_shown, ""}};
+    fit.alternatives = {{"row B1", Estimate::of(0.21, 0.014), Finding::gap_shown},
+                        {"scale + U", Estimate::missing("none"), Finding::undecided}};
+    return fit;
+}
+
+/// What a person states: every field differs.
+inline void put_case_facts(BoardRecord& record) {
+    record.intake = {"SN 7", "L 3", "returned"};
+    record.picture_notes = {{"pictures/face.tif", "N. N.", "2026-03-01", "2026-01", "0.5 mm Al", "none",
+                             "old/first.tif", "bracket", 90, 50.5, 16, 2},
+                            {"edge.tif", "", "", "", "", "", "", "", {}, {}, {}, {}}};
+    record.custody = {{"2026-03-02", "lab", "bench", "A1", "A2", "1.jpg"}, {}};
+    record.measured = {{"bore", "H1", 3.31, 0.004, "pin gauge", 3.3, 0.034, true, "0.010 mm apart"},
+                       {"head", "", 5.5, {}, "", {}, {}, {}, "cannot be told"}};
+    record.continuity = {
+        {2, "H1", "+24V", Joint::open, Joint::joined, 0.4, ReadingBehaviour::rising, "bare board", "both",
+         0.2, "meter 1", "2026-01-05", "10:30", "N. N.", "odd"},
+        {3, "H2", "GND", {}, Joint::open, {}, ReadingBehaviour::unknown, "", "", {}, "", "", "", "", ""}};
+    record.meter = {{"H1", MeterAgreement::Says::contradicts, "supply joined", {2, 4}, true},
+                    {"H2", MeterAgreement::Says::proves_nothing, "open proves nothing", {3}, false},
+                    {"H3", MeterAgreement::Says::agrees, "ground joined", {}, false}};
+    record.screw = Screw{"M3", 2.98, 2.387, 2.874, 2.99, 5.5, 7.0, 3.2, 6.0, 1.5, Engagement::free, "table"};
+    record.rule = {24, VoltageKind::dc, "B4", 0.61};
+    record.left_out = {"evidence.custody", "decisions.who"};
+}
+
 inline HoleRecord sample_hole(const std::string& id, double offset) {
     HoleRecord hole;
     hole.id = id;
@@ -47,6 +87,8 @@ inline HoleRecord sample_hole(const std::string& id, double offset) {
     plane.profile = {{0, 0.7, 28, 0.02, ""}};
     keepout.planes = {plane};
     hole.budget = {{"bore_mm", "noise", 0.003, 0.1}, {"bore_mm", "scale", 0.009, 0.9}};
+    hole.name = "top \"left\"", hole.purpose = "mounting";
+    hole.screw = sample_fit();
     hole.added_by_person = true;
     return hole;
 }
@@ -61,6 +103,7 @@ inline SourceRecord sample_source() {
     source.pixel_xy_mm = {0.0249, 0.0251};
     source.pixel_mm_from = "given by the user";
     source.side_to_source = "top";
+    source.geometry = PictureGeometry{210, Point{320, 240.5}};
     source.blur_sigma_px = Estimate::of(1.1, 0.02);
     source.noise_photons = 5000, source.noise_readout = 0.002, source.saturated_fraction = 0.01;
     source.smallest_foil_seen_um = 9;
@@ -79,8 +122,11 @@ inline BoardRecord sample_record() {
     record.holes = {sample_hole("H1", 0), sample_hole("H2", 0.1)};
     record.holes[1].kind = HoleKind::via;
     record.holes[1].budget.clear();
+    record.holes[1].screw.reset();
+    record.holes[1].screw_why = "a screw is judged in holes only";
+    put_case_facts(record);
     record.decisions = {
-        {Decision::Act::add_hole, {1, 2}, {}, 15.5, WallState::undecided, "me", "2026-01-01", "seen"},
+        {Decision::Act::add_hole, {1, 2}, {}, 15.5, WallState::undecided, "me", "2026-01-01", "seen", true},
         {Decision::Act::set_wall, {3, 4}, {}, 0, WallState::bare, "me", "2026-01-02", "meter"},
         {Decision::Act::set_scale, {5, 6}, {7, 8}, 12.5, WallState::undecided, "me", "", "gauge"},
         {Decision::Act::strike_out, {9, 10}, {}, 0, WallState::undecided, "me", "", "text"}};

@@ -1,89 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "record/case_json.hpp"
+#include "record/json_node.hpp"
 #include "record/json_text.hpp"
 #include "record/names.hpp"
 #include "ringwall/error.hpp"
 #include "ringwall/record.hpp"
 
-#include <nlohmann/json.hpp>
-
 namespace ringwall {
 namespace {
-
-using Json = nlohmann::ordered_json;
-
-/// A value of the file and the way to it, so that an error can name the key.
-class Node {
-  public:
-    Node(const Json& json, std::string path) : json_(json), path_(std::move(path)) {}
-
-    [[noreturn]] void fail(const std::string& expected) const {
-        std::string got = json_.dump(-1, ' ', false, Json::error_handler_t::replace);
-        if (got.size() > 40) got = got.substr(0, 37) + "...";
-        throw Error(Fault::input, "results file, key " + path_ + ": expected " + expected + ", got " + got);
-    }
-    [[nodiscard]] Node operator[](const std::string& key) const {
-        if (!json_.is_object()) fail("an object");
-        const auto found = json_.find(key);
-        const std::string path = path_.empty() ? key : path_ + "." + key;
-        if (found == json_.end()) throw Error(Fault::input, "results file, key " + path + ": missing");
-        return {*found, path};
-    }
-    [[nodiscard]] bool has(const std::string& key) const { return json_.is_object() && json_.contains(key); }
-    [[nodiscard]] bool is_null() const { return json_.is_null(); }
-    [[nodiscard]] const Json& json() const { return json_; }
-
-    [[nodiscard]] double number() const {
-        if (!json_.is_number()) fail("a number");
-        return json_.get<double>();
-    }
-    [[nodiscard]] int whole() const {
-        if (!json_.is_number_integer()) fail("a whole number");
-        return json_.get<int>();
-    }
-    [[nodiscard]] bool truth() const {
-        if (!json_.is_boolean()) fail("true or false");
-        return json_.get<bool>();
-    }
-    [[nodiscard]] std::string text() const {
-        if (!json_.is_string()) fail("text");
-        return json_.get<std::string>();
-    }
-    [[nodiscard]] std::string text_or_empty() const { return is_null() ? std::string() : text(); }
-    [[nodiscard]] std::optional<double> maybe_number() const {
-        return is_null() ? std::nullopt : std::optional(number());
-    }
-    template<typename T>
-    [[nodiscard]] T state() const {
-        const auto value = from_word<T>(text());
-        if (!value) fail("one of " + all_words<T>());
-        return *value;
-    }
-    template<typename F>
-    [[nodiscard]] auto list(F read) const {
-        if (!json_.is_array()) fail("a list");
-        std::vector<decltype(read(*this))> values;
-        values.reserve(json_.size());
-        for (std::size_t i = 0; i < json_.size(); ++i) {
-            values.push_back(read(Node(json_[i], path_ + "[" + std::to_string(i) + "]")));
-        }
-        return values;
-    }
-    [[nodiscard]] std::array<double, 2> pair() const {
-        if (!json_.is_array() || json_.size() != 2) fail("two numbers");
-        return {Node(json_[0], path_).number(), Node(json_[1], path_).number()};
-    }
-
-  private:
-    const Json& json_;
-    std::string path_;
-};
-
-Estimate read_estimate(const Node& node) {
-    if (node["value"].is_null()) return Estimate::missing(node["why"].text());
-    Estimate estimate = Estimate::of(node["value"].number(), node["u"].number());
-    if (!estimate) node.fail("a value with an uncertainty of 0 or more");
-    return estimate;
-}
 
 Arc read_arc(const Node& node) {
     const auto [from, to] = node.pair();
@@ -92,15 +16,6 @@ Arc read_arc(const Node& node) {
 
 std::vector<Arc> read_arcs(const Node& node) {
     return node.list(read_arc);
-}
-
-std::string read_text(const Node& node) {
-    return node.text();
-}
-
-Point read_point(const Node& node) {
-    const auto [x, y] = node.pair();
-    return {x, y};
 }
 
 GapRecord read_gap(const Node& node) {
@@ -197,6 +112,10 @@ HoleRecord read_hole(const Node& node) {
     hole.contour = node["contour"].list(read_contour_point);
     hole.wall = read_wall(node["wall"]);
     hole.keepout = read_keepout(node["keepout"]);
+    hole.name = node["name"].text_or_empty();
+    hole.purpose = node["purpose"].text_or_empty();
+    if (!node["screw"].is_null()) hole.screw = read_screw_fit(node["screw"]);
+    hole.screw_why = node["screw_why"].text_or_empty();
     if (!node["budget"].is_null()) hole.budget = node["budget"].list(read_budget_line);
     hole.added_by_person = node["added_by_person"].truth();
     return hole;
@@ -217,6 +136,7 @@ SourceRecord read_source(const Node& node) {
     if (!node["pixel_xy_mm"].is_null()) source.pixel_xy_mm = node["pixel_xy_mm"].pair();
     source.pixel_mm_from = node["pixel_mm_from"].text();
     source.side_to_source = node["side_to_source"].text();
+    source.geometry = read_geometry(node["geometry"]);
     source.blur_sigma_px = read_estimate(node["blur_sigma_px"]);
     source.noise_photons = node["noise_model"]["photons"].maybe_number();
     source.noise_readout = node["noise_model"]["readout"].number();
@@ -224,22 +144,6 @@ SourceRecord read_source(const Node& node) {
     source.smallest_foil_seen_um = node["smallest_foil_seen_um"].maybe_number();
     source.warnings = node["warnings"].list(read_text);
     return source;
-}
-
-Decision read_decision(const Node& node) {
-    Decision decision;
-    decision.who = node["who"].text();
-    decision.when = node["when"].text();
-    decision.act = node["what"].state<Decision::Act>();
-    decision.why = node["why"].text();
-    decision.at_px = read_point(node["at_px"]);
-    if (decision.act == Decision::Act::set_scale) {
-        decision.to_px = read_point(node["to_px"]);
-        decision.value = node["mm"].number();
-    }
-    if (decision.act == Decision::Act::add_hole) decision.value = node["radius_px"].number();
-    if (decision.act == Decision::Act::set_wall) decision.wall = node["wall"].state<WallState>();
-    return decision;
 }
 
 ProgramFacts read_program(const Node& node) {
@@ -280,7 +184,7 @@ BoardRecord read_board(const Node& root) {
     record.thickness_mm = read_estimate(root["board"]["thickness_mm"]);
     record.sources = root["sources"].list(read_source);
     record.holes = root["holes"].list(read_hole);
-    record.decisions = root["decisions"].list(read_decision);
+    read_case_facts(root, record);
     record.not_proven = root["not_proven"].list(read_text);
     record.partial = root["partial"].truth();
     record.why_nothing = root["why_nothing"].text_or_empty();
@@ -290,7 +194,7 @@ BoardRecord read_board(const Node& root) {
 } // namespace
 
 BoardRecord from_json(const std::string& bytes) {
-    const Json root = Json::parse(bytes, nullptr, false);
+    const Node::Json root = Node::Json::parse(bytes, nullptr, false);
     if (root.is_discarded()) throw Error(Fault::input, "results file: no JSON");
     return read_board(Node(root, ""));
 }

@@ -97,12 +97,6 @@ struct Words<ReadingBehaviour> {
         std::pair{ReadingBehaviour::unknown, "unknown"}, std::pair{ReadingBehaviour::steady, "steady"},
         std::pair{ReadingBehaviour::rising, "rising"}, std::pair{ReadingBehaviour::falling, "falling"}};
 };
-template<>
-struct Words<MeterAgreement::Says> {
-    static constexpr std::array table{std::pair{MeterAgreement::Says::agrees, "agrees"},
-                                      std::pair{MeterAgreement::Says::contradicts, "contradicts"},
-                                      std::pair{MeterAgreement::Says::proves_nothing, "proves_nothing"}};
-};
 
 template<typename T>
 std::string word(T value) {

@@ -102,12 +102,34 @@ void add_reasons(std::vector<Column>& columns) {
     columns.push_back({"keepout_why", [](const HoleRecord& h) { return quoted(h.keepout.why); }});
 }
 
+/// A value of the hole's screw; empty where no screw was judged.
+void add_of_screw(std::vector<Column>& columns, const std::string& name,
+                  const std::function<std::string(const ScrewFit&)>& of) {
+    columns.push_back({name, [of](const HoleRecord& h) { return h.screw ? of(*h.screw) : std::string(); }});
+}
+
+void add_finding(std::vector<Column>& columns) {
+    columns.push_back({"name", [](const HoleRecord& h) { return quoted(h.name); }});
+    add_of_screw(columns, "screw", [](const ScrewFit& s) { return quoted(s.name); });
+    add_of_screw(columns, "finding", [](const ScrewFit& s) { return word(s.finding); });
+    columns.push_back(
+        {"finding_why", [](const HoleRecord& h) { return quoted(h.screw ? h.screw->why : h.screw_why); }});
+    add_of_screw(columns, "contact_margin_mm",
+                 [](const ScrewFit& s) { return value_of(s.contact_margin_mm); });
+    add_of_screw(columns, "u_contact_margin_mm", [](const ScrewFit& s) { return u_of(s.contact_margin_mm); });
+    add_of_screw(columns, "margin_mm", [](const ScrewFit& s) { return value_of(s.margin_mm); });
+    add_of_screw(columns, "u_margin_mm", [](const ScrewFit& s) { return u_of(s.margin_mm); });
+    add_of_screw(columns, "margin_low_mm", [](const ScrewFit& s) { return text_of(s.margin_low_mm); });
+    add_of_screw(columns, "required_mm", [](const ScrewFit& s) { return text_of(s.required_mm); });
+}
+
 std::vector<Column> all_columns() {
     std::vector<Column> columns;
     add_names_and_places(columns);
     add_sizes(columns);
     add_wall_and_ring(columns);
-    add_reasons(columns); // last: a column's place is part of what others read
+    add_reasons(columns);
+    add_finding(columns); // new ones last: a column's place is part of what others read
     return columns;
 }
 

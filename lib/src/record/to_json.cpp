@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/statistics.hpp"
+#include "record/case_json.hpp"
 #include "record/json_text.hpp"
+#include "record/json_values.hpp"
 #include "record/names.hpp"
 #include "ringwall/record.hpp"
 
@@ -12,36 +14,15 @@
 namespace ringwall {
 namespace {
 
-using Json = nlohmann::ordered_json;
+using ringwall::json_of; // beside those below, which would hide it
 
 constexpr int schema = 1;
-
-Json json_of(const Estimate& estimate) {
-    if (estimate) return {{"value", estimate.value()}, {"u", estimate.u()}};
-    return {{"value", nullptr}, {"u", nullptr}, {"why", estimate.why()}};
-}
-
-template<typename T>
-Json json_of(const std::optional<T>& value) {
-    return value ? Json(*value) : Json(nullptr);
-}
 
 Json json_of(const std::vector<Arc>& arcs) {
     Json list = Json::array();
     for (const auto& arc : arcs)
         list.push_back(Json::array({arc.from_deg, arc.to_deg}));
     return list;
-}
-
-Json json_of(const std::vector<std::string>& texts) {
-    Json list = Json::array();
-    for (const auto& text : texts)
-        list.push_back(text);
-    return list;
-}
-
-Json json_of(Point point) {
-    return Json::array({point.x, point.y});
 }
 
 Json json_of(const std::vector<GapRecord>& profile) {
@@ -148,8 +129,10 @@ Json json_of(const HoleRecord& hole) {
             {"contour", json_of(hole.contour)},
             {"wall", json_of(hole.wall)},
             {"keepout", json_of(hole.keepout)},
-            {"screw", nullptr},
-            {"screw_why", "the reach of a screw is not judged in this version"},
+            {"name", text_json(hole.name)},
+            {"purpose", text_json(hole.purpose)},
+            {"screw", hole.screw ? screw_fit_json(*hole.screw) : Json(nullptr)},
+            {"screw_why", text_json(hole.screw_why)},
             {"budget", hole.kind == HoleKind::hole ? json_of(hole.budget) : Json(nullptr)},
             {"added_by_person", hole.added_by_person}};
 }
@@ -192,27 +175,14 @@ Json json_of(const SourceRecord& source, const std::filesystem::path& folder) {
             {"pixel_xy_mm", pixel_xy},
             {"pixel_mm_from", source.pixel_mm_from},
             {"side_to_source", source.side_to_source},
-            {"geometry", nullptr},
-            {"geometry_why", "distances of source, board and detector are not used in this version"},
+            {"geometry", geometry_json(source.geometry)},
+            {"geometry_why", source.geometry ? Json(nullptr) : Json("no distances were stated")},
             {"blur_sigma_px", json_of(source.blur_sigma_px)},
             {"noise", open_beam_noise(source)},
             {"noise_model", {{"photons", json_of(source.noise_photons)}, {"readout", source.noise_readout}}},
             {"saturated_fraction", source.saturated_fraction},
             {"smallest_foil_seen_um", json_of(source.smallest_foil_seen_um)},
             {"warnings", json_of(source.warnings)}};
-}
-
-Json json_of(const Decision& decision) {
-    Json json = {{"who", decision.who},
-                 {"when", decision.when},
-                 {"what", word(decision.act)},
-                 {"why", decision.why},
-                 {"at_px", json_of(decision.at_px)}};
-    if (decision.act == Decision::Act::set_scale) json["to_px"] = json_of(decision.to_px);
-    if (decision.act == Decision::Act::set_scale) json["mm"] = decision.value;
-    if (decision.act == Decision::Act::add_hole) json["radius_px"] = decision.value;
-    if (decision.act == Decision::Act::set_wall) json["wall"] = word(decision.wall);
-    return json;
 }
 
 Json program_json(const ProgramFacts& program) {
@@ -265,17 +235,8 @@ Json closing_json(const BoardRecord& record) {
     Json json = {{"barrels", nullptr},
                  {"barrels_why", "edge-on pictures are not measured in this version"},
                  {"layers", nullptr},
-                 {"layers_why", "slice stacks are not measured in this version"},
-                 {"continuity", nullptr},
-                 {"continuity_why", "meter readings are not used in this version"},
-                 {"meter", nullptr},
-                 {"meter_why", "meter readings are not used in this version"},
-                 {"measured", nullptr},
-                 {"measured_why", "lengths measured on the board are not used in this version"}};
-    Json decisions = Json::array();
-    for (const auto& decision : record.decisions)
-        decisions.push_back(json_of(decision));
-    json["decisions"] = std::move(decisions);
+                 {"layers_why", "slice stacks are not measured in this version"}};
+    add_case_facts_json(record, json);
     json["not_proven"] = json_of(record.not_proven);
     json["partial"] = record.partial;
     json["why_nothing"] = record.why_nothing.empty() ? Json(nullptr) : Json(record.why_nothing);

@@ -1,0 +1,42 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include "ringwall/estimate.hpp"
+#include "ringwall/image.hpp"
+
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace ringwall {
+
+using Json = nlohmann::ordered_json;
+
+inline Json json_of(const Estimate& estimate) {
+    if (estimate) return {{"value", estimate.value()}, {"u", estimate.u()}};
+    return {{"value", nullptr}, {"u", nullptr}, {"why", estimate.why()}};
+}
+
+template<typename T>
+Json json_of(const std::optional<T>& value) {
+    return value ? Json(*value) : Json(nullptr);
+}
+
+inline Json json_of(const std::vector<std::string>& texts) {
+    Json list = Json::array();
+    for (const auto& text : texts)
+        list.push_back(text);
+    return list;
+}
+
+inline Json json_of(Point point) {
+    return Json::array({point.x, point.y});
+}
+
+/// Nothing said is null.
+inline Json text_json(const std::string& text) {
+    return text.empty() ? Json(nullptr) : Json(text);
+}
+
+} // namespace ringwall

@@ -1,0 +1,241 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "casefile/file_on_disk.hpp"
+#include "inspection/case_facts.hpp"
+#include "inspection/fake_stages.hpp"
+#include "inspection/hand_measured.hpp"
+
+#include <doctest/doctest.h>
+
+using namespace ringwall;
+using namespace ringwall::test;
+
+namespace {
+
+HoleRecord hole_at(const std::string& id, Point px) {
+    HoleRecord hole;
+    hole.id = id;
+    hole.x_px = px.x, hole.y_px = px.y;
+    hole.x_mm = px.x * 0.025, hole.y_mm = px.y * 0.025;
+    hole.bore_px = Estimate::of(120, 0.1);
+    hole.bore_mm = Estimate::of(3, 0.03);
+    hole.drill_mm = Estimate::of(3.05, 0.04);
+    return hole;
+}
+
+CaseHole said_px(Point px, const std::string& name) {
+    CaseHole said;
+    said.at_px = px;
+    said.name = name;
+    return said;
+}
+
+HandMeasured by_hand(const std::string& what, const std::string& where, double mm, std::optional<double> u) {
+    return {what, where, mm, u, "pin gauge", {}, {}, {}, ""};
+}
+
+BoardRecord two_holes() {
+    BoardRecord record;
+    record.sources.resize(1);
+    record.holes = {hole_at("H1", {100, 100}), hole_at("H2", {400, 100})};
+    record.thickness_mm = Estimate::missing("not seen face-on");
+    return record;
+}
+
+std::string warnings_of(const BoardRecord& record) {
+    std::string all;
+    for (const auto& warning : record.sources.front().warnings)
+        all += warning + "\n";
+    return all;
+}
+
+std::string error_of(const FileOnDisk& on_disk, Fault fault) {
+    try {
+        (void)request_of_case(on_disk.path());
+    } catch (const Error& error) {
+        CHECK(error.fault() == fault);
+        return error.what();
+    }
+    return "accepted";
+}
+
+const std::string picture = "[[picture]]\nfile = \"a.tif\"\n";
+
+} // namespace
+
+TEST_CASE("a length by hand agrees within twice both uncertainties together, at the limit too") {
+    // u 0.04 by hand and 0.03 in the picture make 0.05; twice that is 0.10
+    const BoardRecord record = two_holes();
+    const std::vector said{by_hand("bore", "H1", 3.0999, 0.04), by_hand("bore", "H1", 3.1001, 0.04),
+                           by_hand("bore", "H1", 2.8999, 0.04), by_hand("drill", "H2", 3.05, 0.001)};
+    const auto beside = beside_the_picture(record, said);
+    CHECK(*beside[0].agrees);
+    CHECK_FALSE(*beside[1].agrees);
+    CHECK_FALSE(*beside[2].agrees);
+    CHECK(*beside[3].agrees);
+    CHECK(*beside[3].picture_mm == 3.05);
+    CHECK(*beside[3].picture_u_mm == 0.04);
+    CHECK(contradictions(beside).size() == 2);
+    CHECK(contradictions(beside)[0].starts_with(
+        "CONTRADICTION: bore of H1 is 3.100 mm by hand (pin gauge) and 3.000 mm in the picture"));
+}
+
+TEST_CASE("what cannot be compared says why") {
+    const BoardRecord record = two_holes();
+    const auto one = [&](const HandMeasured& said) { return beside_the_picture(record, {&said, 1}).front(); };
+    const HandMeasured without_u = one(by_hand("bore", "H1", 9, {}));
+    CHECK_FALSE(without_u.agrees.has_value());
+    CHECK(*without_u.picture_mm == 3);
+    CHECK(without_u.why.find("no uncertainty") != std::string::npos);
+    CHECK(one(by_hand("thickness", "", 1.6, 0.01)).why == "cannot be told: not seen face-on");
+    CHECK(one(by_hand("bore", "H9", 3, 0.01)).why.find("no hole of that name or id") != std::string::npos);
+    CHECK(one(by_hand("head", "", 5.5, 0.01)).why.find("does not show it") != std::string::npos);
+}
+
+TEST_CASE("a name goes before an id") {
+    BoardRecord record = two_holes();
+    record.holes[1].name = "H1";
+    CHECK(hole_called(record, "H1") == &record.holes[1]);
+    CHECK(hole_called(record, "H2") == &record.holes[1]);
+    CHECK(hole_called(record, "") == nullptr);
+}
+
+TEST_CASE("holes take the case's words when its place lies in their bore") {
+    InspectRequest request;
+    request.case_holes = {said_px({159, 100}, "left"), said_px({461, 100}, "beside"), {}};
+    request.case_holes[2].at_mm = Point{10, 2.5};
+    request.case_holes[2].name = "right", request.case_holes[2].no_screw = true;
+    request.screw = Screw{};
+    HoleRecord left = hole_at("H1", {100, 100}), right = hole_at("H2", {400, 100});
+    add_case_words(left, request);
+    add_case_words(right, request);
+    CHECK(left.name == "left");
+    CHECK(left.screw_why == "the screw's reach was not judged");
+    CHECK(screw_in(left, request) == &*request.screw);
+    CHECK(right.name == "right");
+    CHECK(right.screw_why == "the case says that no screw sits here");
+    CHECK(screw_in(right, request) == nullptr);
+    request.screw.reset();
+    add_case_words(left, request);
+    CHECK(left.screw_why == "no screw was given");
+}
+
+TEST_CASE("a hole of the case that is not in the picture, and a name that is another hole's id, are told") {
+    InspectRequest request;
+    request.case_holes = {said_px({400, 100}, "H1"), said_px({900, 900}, "lost")};
+    BoardRecord record = two_holes();
+    add_case_facts(record, request);
+    CHECK(warnings_of(record).find("hole \"lost\" of the case was not found") != std::string::npos);
+    CHECK(warnings_of(record).find("hole \"H1\" of the case is H2 of the results") != std::string::npos);
+    record.sources.front().warnings.clear();
+    record.partial = true;
+    add_case_facts(record, request);
+    CHECK(warnings_of(record).empty());
+}
+
+TEST_CASE(
+    "the case's facts and its contradictions reach the record of a run, and what is private goes last") {
+    InspectRequest request = fake_request();
+    request.intake = {"SN 7", "L", "returned"};
+    request.custody.resize(1);
+    request.case_holes = {said_px({60, 60}, "first")};
+    request.measured = {by_hand("bore", "first", 9, 0.01)};
+    request.geometry = PictureGeometry{200, std::nullopt};
+    request.rule.required_mm = 0.5;
+    FakeStages fake;
+    Session session = session_with(request, fake.stages());
+    RecordingWatch watch;
+    const BoardRecord record = record_of_outcome(inspect(session, watch));
+    CHECK(record.holes[0].name == "first");
+    CHECK(record.intake == request.intake);
+    CHECK(record.rule == request.rule);
+    CHECK(record.sources[0].geometry == request.geometry);
+    CHECK(warnings_of(record).find("CONTRADICTION: bore of first") != std::string::npos);
+    request.leave_out_private = true;
+    Session again = session_with(request, fake.stages());
+    const BoardRecord public_record = record_of_outcome(inspect(again, watch));
+    CHECK(public_record.intake.serial.empty());
+    CHECK(public_record.custody.empty());
+    CHECK(public_record.sources[0].file == "made-up.tif");
+    CHECK(public_record.left_out.size() == 4);
+}
+
+TEST_CASE(
+    "a case's screw: named, with sizes that go before the table's, per hole, and refused with its line") {
+    const FileOnDisk whole(
+        "case.toml", picture +
+                         "[screw]\nname = \"M3\"\nmajor_mm = 2.95\ntilt_deg = 2\nengagement = \"free\"\n"
+                         "[far_side]\noutline_mm = 6\n[[hole]]\nat_px = [1, 2]\nscrew = \"UNC6-32\"\n");
+    InspectRequest request = request_of_case(whole.path());
+    const Screw table = screw_named("M3");
+    CHECK(request.screw->major_mm == 2.95);
+    CHECK_FALSE(request.screw->major_max_mm.has_value()); // a measured screw has no class limits
+    CHECK(request.screw->minor_mm == table.minor_mm);
+    CHECK(request.screw->tilt_deg == 2);
+    CHECK(*request.screw->far_side_mm == 6);
+    REQUIRE(request.case_holes[0].screw.has_value());
+    CHECK(request.case_holes[0].screw->major_mm == screw_named("UNC6-32").major_mm);
+    CHECK(*request.case_holes[0].screw->far_side_mm == 6);
+    use_screw(request, "UNC6-32");
+    CHECK(request.screw->name == "UNC6-32");
+    CHECK(request.screw->tilt_deg == 2);
+    CHECK_FALSE(request.screw->engagement.has_value());
+    const FileOnDisk unknown("case.toml", picture + "[screw]\nname = \"M3.14\"\n");
+    CHECK(error_of(unknown, Fault::input).find("case.toml, line 4: key [screw] name: ") != std::string::npos);
+    const FileOnDisk of_hole("case.toml", picture + "[[hole]]\nat_px = [1, 2]\nscrew = \"M3.14\"\n");
+    CHECK(error_of(of_hole, Fault::input).find("case.toml, line 5: key [hole] screw: ") != std::string::npos);
+    const FileOnDisk small("case.toml", picture + "[screw]\nname = \"M3\"\nhead_mm = 2\n");
+    CHECK(error_of(small, Fault::input).find("expected a head_mm not under the major diameter") !=
+          std::string::npos);
+}
+
+TEST_CASE("log and decisions are read beside the case; the distances give the scale") {
+    const FileOnDisk on_disk(
+        "case.toml", picture + "[picture.geometry]\nsource_to_board_mm = 200\nsource_to_detector_mm = 800\n"
+                               "detector_pixel_mm = 0.1\n[continuity]\nfile = \"meter.csv\"\n");
+    CHECK(error_of(on_disk, Fault::input).ends_with("meter.csv: no such file"));
+    std::ofstream(on_disk.folder() / "meter.csv") << "a,b,reading\nH1,P1,open\n";
+    InspectRequest request = request_of_case(on_disk.path());
+    REQUIRE(request.continuity.size() == 1);
+    CHECK(request.geometry_scale->pixel_xy_mm[0] == doctest::Approx(0.025));
+    CHECK(request.decisions.empty());
+    Decision decision{Decision::Act::strike_out, {1, 2}, {}, 0, WallState::undecided, "me", "", "", true};
+    write_decisions(decisions_file_of(on_disk.path()), {&decision, 1});
+    request = request_of_case(on_disk.path());
+    CHECK(request.decisions == std::vector{decision});
+}
+
+TEST_CASE("a scale from stated distances is used, and disagrees aloud with a known length") {
+    InspectRequest request = fake_request();
+    request.pixel_mm.reset();
+    request.geometry_scale = StatedScale{{0.02, 0.02}, "distances of source, board and detector"};
+    FakeStages fake;
+    RecordingWatch watch;
+    Session session = session_with(request, fake.stages());
+    const BoardRecord record = record_of_outcome(inspect(session, watch));
+    CHECK(record.sources[0].pixel_mm.value() == 0.02);
+    request.known = {{{0, 0}, {400, 0}, 10}};
+    Session disagrees = session_with(request, fake.stages());
+    const InspectOutcome outcome = inspect(disagrees, watch);
+    REQUIRE(std::holds_alternative<Error>(outcome));
+    CHECK(std::get<Error>(outcome).fault() == Fault::input);
+}
+
+TEST_CASE("half a rule is refused in one line") {
+    const auto said = [](const SpacingRule& rule) -> std::string {
+        try {
+            check_rule(rule);
+        } catch (const Error& error) {
+            CHECK(error.fault() == Fault::usage);
+            return error.what();
+        }
+        return "accepted";
+    };
+    CHECK(said({}) == "accepted");
+    CHECK(said({24, VoltageKind::unknown, "B1", {}}) == "accepted");
+    CHECK(said({24, VoltageKind::dc, "", 0.5}) == "accepted");
+    CHECK(said({{}, VoltageKind::unknown, "", 0.5}) == "accepted");
+    CHECK(said({24, VoltageKind::unknown, "", {}}).find("without a row") != std::string::npos);
+    CHECK(said({{}, VoltageKind::unknown, "B1", {}})
+              .find("row B1 of the spacing table is given without a voltage") == 0);
+    CHECK(said({{}, VoltageKind::dc, "", 0.5}).find("kind is given without a voltage") != std::string::npos);
+}
