@@ -252,10 +252,10 @@ TEST_CASE("a finding that is not the thread's names the path, and its number is 
 TEST_CASE("sensible pages without a screw, a scale, a hole, and with vias alone") {
     CHECK(visible(page_of(without_screw())).find("not judged (no screw was given)") != std::string::npos);
     const std::string no_scale = visible(page_of(without_scale()));
-    CHECK(no_scale.find("nothing could be judged. no scale") != std::string::npos);
+    CHECK(no_scale.find("nothing could be judged: no scale") != std::string::npos);
     CHECK(no_scale.find("132.00 ±0.18 px") != std::string::npos);
     const std::string no_holes = visible(page_of(without_holes()));
-    CHECK(no_holes.find("The unit examined: nothing could be judged. no hole was found.") !=
+    CHECK(no_holes.find("The unit examined: nothing could be judged: no hole was found.") !=
           std::string::npos);
     CHECK(no_holes.find("Every hole") == std::string::npos);
     const std::string vias = page_of(vias_only());

@@ -50,7 +50,7 @@ Label page_label(const HoleRecord& hole, const OverlayLayout& layout) {
     Label label{&hole, hole.id, "", layout.label_text};
     if (hole.screw && space_left_mm(*hole.screw))
         label.second = "left " + with_expanded_u(space_left_mm(*hole.screw), 3) + " mm";
-    else if (!hole.screw && hole.kind == HoleKind::hole)
+    else
         label.second = keepout_text(hole);
     return label;
 }

@@ -76,8 +76,8 @@ std::string counts_sentence(const BoardRecord& record, const std::vector<const H
 /// The risk of being wrong adds up over holes.
 std::string risk_sentence(const BoardRecord& record, std::size_t holes) {
     const double risk = 1 - record.confidence, all = risk * static_cast<double>(holes);
-    const std::string each = "Each hole's finding is held to a risk of at most " + percent(risk) +
-                             " of being wrong one way, and says nothing of the other holes.";
+    std::string each = "Each hole's finding is held to a risk of at most " + percent(risk) +
+                       " of being wrong one way, and says nothing of the other holes.";
     if (holes < 2) return each;
     const double needed = 1 - risk / static_cast<double>(holes);
     return each + " One sentence about all " + std::to_string(holes) +
@@ -198,7 +198,7 @@ std::vector<std::string> shouts_of(const BoardRecord& record) {
 
 std::string lead_of(const BoardRecord& record, const std::vector<const HoleRecord*>& holes) {
     if (!record.why_nothing.empty())
-        return unit_of(record) + ": nothing could be judged. " + stopped(record.why_nothing);
+        return unit_of(record) + ": nothing could be judged: " + stopped(record.why_nothing);
     if (holes.empty())
         return unit_of(record) + ": no hole for hardware was found in the picture, so none was judged.";
     return finding_sentence(record, *holes.front());
