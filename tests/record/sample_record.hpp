@@ -17,6 +17,7 @@ inline ScrewFit sample_fit() {
     fit.finding = Finding::too_close;
     fit.why = "nearer than asked for", fit.would_decide = "smaller pixels";
     fit.forbids_gap = {"first, second", "third"};
+    fit.not_judged = {"head: its diameter is not given"};
     fit.paths = {{"thread", "", std::nullopt, 1, 1.65, Estimate::of(0.31, 0.012), Estimate::of(-0.29, 0.013),
                   Finding::reaches, "one"},
                  {"head", "near", 4, std::nullopt, 2.75, Estimate::missing("layer unknown"),

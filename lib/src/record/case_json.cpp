@@ -311,6 +311,7 @@ Json screw_fit_json(const ScrewFit& fit) {
             {"would_decide", text_json(fit.would_decide)},
             {"forbids_gap", json_of(fit.forbids_gap)},
             {"paths", list_json(fit.paths, path_json)},
+            {"not_judged", json_of(fit.not_judged)},
             {"alternatives", list_json(fit.alternatives, alternative_json)}};
 }
 
@@ -332,6 +333,7 @@ ScrewFit read_screw_fit(const Node& node) {
     fit.would_decide = node["would_decide"].text_or_empty();
     fit.forbids_gap = node["forbids_gap"].list(read_text);
     fit.paths = node["paths"].list(read_path);
+    fit.not_judged = node["not_judged"].list(read_text);
     fit.alternatives = node["alternatives"].list(read_alternative);
     return fit;
 }
@@ -352,6 +354,7 @@ std::optional<PictureGeometry> read_geometry(const Node& node) {
 void add_case_facts_json(const BoardRecord& record, Json& json) {
     json["continuity"] = list_json(record.continuity, reading_json);
     json["meter"] = list_json(record.meter, agreement_json);
+    json["meter_notes"] = json_of(record.meter_notes);
     json["measured"] = list_json(record.measured, measured_json);
     json["evidence"] = evidence_json(record);
     json["screw"] = record.screw ? screw_json(*record.screw) : Json(nullptr);
@@ -363,6 +366,7 @@ void add_case_facts_json(const BoardRecord& record, Json& json) {
 void read_case_facts(const Node& root, BoardRecord& record) {
     record.continuity = root["continuity"].list(read_reading);
     record.meter = root["meter"].list(read_agreement);
+    record.meter_notes = root["meter_notes"].list(read_text);
     record.measured = root["measured"].list(read_measured);
     read_evidence(root["evidence"], record);
     if (!root["screw"].is_null()) record.screw = read_screw(root["screw"]);
