@@ -41,7 +41,7 @@ constexpr OptionWords options_in_use[] = {
 };
 /// What a finding is made from: of inspect alone.
 constexpr OptionWords options_of_findings[] = {
-    {"screw", "NAME", "the screw really used: M3, UNC6-32, or one of the case's own table"},
+    {"screw", "NAME", "the screw really used, such as M3 or UNC6-32, or one of the case's own table"},
     {"voltage-peak", "V", "peak volts between conductors (of a sine: rms x 1.414); goes with --spacing-row"},
     {"voltage-kind", "dc|ac",
      "kind of the voltage; not given: the lower limit of both holds (42.4 V, not 60 V)"},

@@ -237,7 +237,7 @@ TEST_CASE("nothing is left out of the page that the record holds") {
 
 TEST_CASE("paths that were not judged are named, with the size that is missing") {
     const std::string text = visible(page_of(Sample().record));
-    CHECK(count_of(text, "far side: its outline was not given") == 5); // once a judged hole
+    CHECK(count_of(text, "not judged: its outline was not given") == 5); // once a judged hole
 }
 
 TEST_CASE("a finding that is not the thread's names the path, and its number is that path's") {
@@ -252,10 +252,10 @@ TEST_CASE("a finding that is not the thread's names the path, and its number is 
 TEST_CASE("sensible pages without a screw, a scale, a hole, and with vias alone") {
     CHECK(visible(page_of(without_screw())).find("not judged (no screw was given)") != std::string::npos);
     const std::string no_scale = visible(page_of(without_scale()));
-    CHECK(no_scale.find("nothing could be judged. no scale") != std::string::npos);
+    CHECK(no_scale.find("nothing could be judged: no scale") != std::string::npos);
     CHECK(no_scale.find("132.00 ±0.18 px") != std::string::npos);
     const std::string no_holes = visible(page_of(without_holes()));
-    CHECK(no_holes.find("The unit examined: nothing could be judged. no hole was found.") !=
+    CHECK(no_holes.find("The unit examined: nothing could be judged: no hole was found.") !=
           std::string::npos);
     CHECK(no_holes.find("Every hole") == std::string::npos);
     const std::string vias = page_of(vias_only());
@@ -289,4 +289,20 @@ TEST_CASE("same record, same bytes, figures included; every figure stands in the
          report_html(without_screw(), report_pictures(without_screw(), sample.t.view())));
     keep("report-no-holes.html", page_of(without_holes()));
     keep("report-vias.html", page_of(vias_only()));
+}
+
+TEST_CASE("holes that no screw was set against and nobody named are counted, by the reason") {
+    BoardRecord record = Sample().record;
+    for (int i = 0; i < 30; ++i) {
+        HoleRecord pin = record.holes.front();
+        pin.id = "P" + std::to_string(i), pin.name = pin.purpose = "";
+        pin.screw.reset(), pin.screw_why = "too narrow for this screw";
+        record.holes.push_back(pin);
+    }
+    const std::string page = page_of(record);
+    CHECK(visible(page).find("30 more holes (too narrow for this screw), 48 vias") != std::string::npos);
+    CHECK(count_of(page, "id=\"hole-") == 6);
+    for (auto& hole : record.holes)
+        hole.screw.reset(), hole.name = hole.purpose = "";
+    CHECK(count_of(page_of(record), "id=\"hole-") == 36); // nothing stands out: all of them
 }

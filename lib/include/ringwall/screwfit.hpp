@@ -61,6 +61,10 @@ struct ScrewFit {
     bool operator==(const ScrewFit&) const = default;
 };
 
+/// A hole with a bore under this share of the screw's major diameter is no place for it (holes of parts'
+/// legs): a screw's core is over 0.7 of its major diameter.
+inline constexpr double least_bore_share_of_screw = 0.5;
+
 /// Names of the screws of the built-in table, in its order.
 std::vector<std::string> screw_names();
 /// The screw of that name from the built-in table, or from `own_table` first (CSV of the same columns; see

@@ -6,13 +6,6 @@
 #include "screwfit/fit_screw.hpp"
 
 namespace ringwall {
-namespace {
-
-/// Holes of parts' legs are no place for a lid screw; a screw's core is over 0.7 of its major diameter.
-constexpr double least_share_of_screw = 0.5;
-
-} // namespace
-
 double thinnest_foil_assumed_um(const InspectRequest& request) {
     return request.thinnest_foil_um.value_or(request.foil_um ? 0.7 * *request.foil_um : 11.0);
 }
@@ -21,7 +14,7 @@ void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const
                  std::optional<double> shown_um) {
     const Screw* screw = hole.kind == HoleKind::hole ? screw_in(record, request) : nullptr;
     if (screw == nullptr) return; // add_case_words has said why
-    if (record.bore_mm && record.bore_mm.value() < least_share_of_screw * screw->major_mm) {
+    if (record.bore_mm && record.bore_mm.value() < least_bore_share_of_screw * screw->major_mm) {
         record.screw_why = "the hole is less than half as wide as the screw: not a hole for it";
         return;
     }

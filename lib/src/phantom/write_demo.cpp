@@ -59,7 +59,8 @@ std::string case_text(char revision, const Board& board, const Exposure& exposur
         const Point at = board.drills[lid[i]].centre_mm;
         text << "\n[[hole]]\npicture = \"face.tiff\"\nat_mm = [" << two_digits(at.x) << ", "
              << two_digits(at.y) << "]\nname = \"" << names[i] << (i == 3 ? ", spare" : "")
-             << "\"\npurpose = \"" << (i == 3 ? "spare, no screw" : "lid screw") << "\"\n";
+             << "\"\npurpose = \"" << (i == 3 ? "spare" : "lid screw") << "\"\n"
+             << (i == 3 ? "screw = \"none\"\n" : "");
     }
     text << "\n[screw]\nname = \"UNC6-32\"\n\n[rule]\nvoltage_peak_v = 24\nvoltage_kind = "
             "\"dc\"\nspacing_row = \"B1\"\n";

@@ -50,7 +50,7 @@ Label page_label(const HoleRecord& hole, const OverlayLayout& layout) {
     Label label{&hole, hole.id, "", layout.label_text};
     if (hole.screw && space_left_mm(*hole.screw))
         label.second = "left " + with_expanded_u(space_left_mm(*hole.screw), 3) + " mm";
-    else if (!hole.screw && hole.kind == HoleKind::hole)
+    else
         label.second = keepout_text(hole);
     return label;
 }
@@ -58,7 +58,7 @@ Label page_label(const HoleRecord& hole, const OverlayLayout& layout) {
 std::vector<Label> labels_of(const BoardRecord& record, const OverlayLayout& layout) {
     std::vector<Label> labels;
     for (const auto& hole : record.holes) {
-        if (hole.kind == HoleKind::via && layout.on_page) continue; // a page counts them
+        if (layout.on_page && !is_reported(record, hole)) continue; // a page counts them
         if (hole.kind == HoleKind::via)
             labels.push_back({&hole, hole.id, "", layout.label_text * 0.75});
         else if (layout.on_page)
@@ -202,11 +202,16 @@ std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord
 }
 
 std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record) {
-    const OverlayLayout layout = page_layout(t.width(), t.height(), hardware_holes(record));
+    const auto labels = static_cast<std::size_t>(
+        std::count_if(record.holes.begin(), record.holes.end(),
+                      [&](const HoleRecord& hole) { return is_reported(record, hole); }));
+    const OverlayLayout layout = page_layout(t.width(), t.height(), labels);
     const BoardRecord shown = shown_record(record, t);
-    auto canvas = std::make_unique<Canvas>(layout.picture_width, layout.picture_height);
+    const int strip = static_cast<int>(1.8 * layout.text);
+    auto canvas = std::make_unique<Canvas>(layout.picture_width, layout.picture_height + strip);
     paint_part(*canvas, t, {0, 0}, layout.zoom, display_range(t, record));
     draw_all(*canvas, layout, shown, placed_labels(layout, shown));
+    canvas->fill_box(0, layout.picture_height, canvas->width(), strip, palette::panel);
     ScaleBar bar;
     const double mm = record.sources.empty() ? 0 : record.sources.front().pixel_mm.value_or(0);
     bar.unit = mm > 0 ? "mm" : "px";
@@ -214,8 +219,7 @@ std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardR
     bar.most = layout.picture_width / 5.0;
     bar.text = layout.text;
     bar.line = layout.line;
-    bar.halo = true;
-    draw_scale_bar(*canvas, {layout.text, layout.picture_height - layout.text}, bar);
+    draw_scale_bar(*canvas, {layout.text * 0.5, layout.picture_height + strip - 0.55 * layout.text}, bar);
     return canvas;
 }
 

@@ -35,7 +35,8 @@ OverlayLayout overlay_layout(int width_px, int height_px, std::size_t labels = 0
 std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record);
 
 /// The same for a printed page, 176 mm wide: no panel (the page's own text says what the lines mean), labels
-/// with the hole's id and its space left (no screw: its keep-out), a scale bar in the lower left corner.
+/// at the holes that a report is about (is_reported), their id and space left (no screw: keep-out), a scale
+/// bar in a strip below.
 std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record);
 
 } // namespace ringwall

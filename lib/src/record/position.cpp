@@ -3,9 +3,23 @@
 
 #include "core/arcs.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 namespace ringwall {
+namespace {
+
+bool stands_out(const HoleRecord& hole) {
+    const bool named = !hole.name.empty() || !hole.purpose.empty() || hole.added_by_person;
+    return hole.kind == HoleKind::hole && (hole.screw || named);
+}
+
+} // namespace
+
+bool is_reported(const BoardRecord& record, const HoleRecord& hole) {
+    if (stands_out(hole)) return true;
+    return hole.kind == HoleKind::hole && std::none_of(record.holes.begin(), record.holes.end(), stands_out);
+}
 
 bool drawn_cut_in(const ScrewFit& fit) {
     const bool by_resting = fit.finding == Finding::reaches || fit.finding == Finding::too_close;

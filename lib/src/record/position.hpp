@@ -7,6 +7,10 @@
 
 namespace ringwall {
 
+/// A hole that a report is about: one for hardware that a screw was set against, or that a person named; on
+/// a board where there is neither, every hole for hardware. The others are counted.
+bool is_reported(const BoardRecord& record, const HoleRecord& hole);
+
 /// The position that a hole's page draws and its sentence speaks of: what the finding was made by. `reaches`
 /// and `too_close` are found with the screw resting on the wall; no gap is shown unless it is there with the
 /// thread cut in, where the screw cuts.

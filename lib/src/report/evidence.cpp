@@ -273,8 +273,12 @@ Section decision_section(const BoardRecord& record) {
     return section;
 }
 
+/// A JSON literal for a reader.
 std::string option_value(const std::string& json) {
-    return json == "null" ? "not given" : json;
+    if (json == "null") return "not given";
+    if (json == "[]" || json == "{}") return "none";
+    const bool quoted = json.size() > 1 && json.front() == '"' && json.back() == '"';
+    return quoted ? json.substr(1, json.size() - 2) : json;
 }
 
 Section source_section(const BoardRecord& record) {

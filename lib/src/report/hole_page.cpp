@@ -154,11 +154,20 @@ std::string budget_unit(const std::string& unit) {
     return unit == "mm2" ? "mm²" : unit;
 }
 
+/// Two digits, but nothing finer than a tenth: nobody needs a nanometre.
+std::string small_part(double value, const std::string& unit) {
+    if (value < 0.05) return "<0.1 " + unit;
+    return (value < 1 ? fixed(value, 1) : plain(rounded(value, 2))) + " " + unit;
+}
+
 std::string budget_cell(const HoleRecord& hole, const std::string& quantity, const std::string& component) {
     const std::string unit = split_quantity(quantity).second;
-    for (const auto& line : hole.budget)
-        if (line.quantity == quantity && line.component == component)
-            return plain(rounded(line.u * (unit == "mm" ? 1000 : 1), 2)) + " " + budget_unit(unit);
+    for (const auto& line : hole.budget) {
+        if (line.quantity != quantity || line.component != component) continue;
+        const std::string shown = budget_unit(unit);
+        if (shown == "µm") return small_part(line.u * (unit == "mm" ? 1000 : 1), shown);
+        return plain(rounded(line.u, 2)) + " " + shown;
+    }
     return "–";
 }
 
@@ -197,6 +206,13 @@ std::vector<Table> budget_tables(const HoleRecord& hole) {
     return tables;
 }
 
+/// "head: its diameter is not given".
+std::vector<std::string> row_not_judged(const std::string& path) {
+    const auto cut = path.find(": ");
+    const std::string why = cut == std::string::npos ? "" : path.substr(cut);
+    return {path.substr(0, cut), "", "", "", "", "not judged" + why};
+}
+
 Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
     const ScrewFit& fit = *hole.screw;
     Table table{"Metal paths: which were judged, and which were not",
@@ -213,7 +229,7 @@ Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
                               finding_words(path.finding, record.rule) + why});
     }
     for (const auto& path : fit.not_judged)
-        table.rows.push_back({path, "", "", "", "", "not judged"});
+        table.rows.push_back(row_not_judged(path));
     return table;
 }
 

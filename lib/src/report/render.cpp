@@ -19,7 +19,7 @@ using report::Table;
 
 /// Numbers stand to the right and are not broken over lines; a long reason why there is none is.
 bool is_number(const std::string& cell) {
-    const bool starts = cell.starts_with("−") || cell.starts_with("–") ||
+    const bool starts = cell.starts_with("−") || cell.starts_with("–") || cell.starts_with("<0") ||
                         (!cell.empty() && std::isdigit(static_cast<unsigned char>(cell.front())) != 0);
     return starts && cell.size() < 32;
 }
@@ -106,6 +106,7 @@ m::data hole_data(const BoardRecord& record, const ReportPictures& pictures, con
     data.set("has_screw", hole.screw.has_value());
     data.set("notes", texts(tables.notes));
     data.set("has_notes", !tables.notes.empty());
+    data.set("has_figures", !figures.portrait.empty() || !figures.gap_curve.empty());
     set_figure(data, "portrait", figures.portrait);
     set_figure(data, "unrolled", figures.unrolled);
     set_figure(data, "gap_curve", figures.gap_curve);

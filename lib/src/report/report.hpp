@@ -23,8 +23,9 @@ struct ReportPictures {
 /// Holes that get a page of their own, at most; the worst first. The others stand in the table.
 inline constexpr std::size_t most_hole_pages = 40;
 
-/// The holes a report is about (kind `hole`), worst first: `reaches`, `too_close`, `undecided`, `gap_shown`,
-/// then those that no screw was set against; the least space left first, then in the record's order.
+/// The holes that a report is about (is_reported), worst first: `reaches`, `too_close`, `undecided`,
+/// `gap_shown`, then those that no screw was set against; the least space left first, then in the record's
+/// order.
 std::vector<const HoleRecord*> worst_first(const BoardRecord& record);
 
 /// report.html: one file, UTF-8, without script, network or outside parts; made for A4 and Letter.

@@ -37,7 +37,7 @@ double left_for_order(const HoleRecord& hole) {
 std::vector<const HoleRecord*> worst_first(const BoardRecord& record) {
     std::vector<const HoleRecord*> holes;
     for (const auto& hole : record.holes)
-        if (hole.kind == HoleKind::hole) holes.push_back(&hole);
+        if (is_reported(record, hole)) holes.push_back(&hole);
     std::stable_sort(holes.begin(), holes.end(), [](const HoleRecord* a, const HoleRecord* b) {
         if (rank(*a) != rank(*b)) return rank(*a) < rank(*b);
         return left_for_order(*a) < left_for_order(*b);
@@ -63,7 +63,7 @@ std::size_t judged(const std::vector<const HoleRecord*>& holes) {
 
 std::string counts_sentence(const BoardRecord& record, const std::vector<const HoleRecord*>& holes) {
     std::string text = unit_of(record) + ": of " + counted(holes.size(), "hole") +
-                       " for hardware that the picture shows, " + std::to_string(judged(holes)) +
+                       " that this report is about, " + std::to_string(judged(holes)) +
                        (judged(holes) == 1 ? " was" : " were") + " judged.";
     for (const Finding finding : findings) {
         const std::size_t count = count_of(holes, finding);
@@ -76,8 +76,8 @@ std::string counts_sentence(const BoardRecord& record, const std::vector<const H
 /// The risk of being wrong adds up over holes.
 std::string risk_sentence(const BoardRecord& record, std::size_t holes) {
     const double risk = 1 - record.confidence, all = risk * static_cast<double>(holes);
-    const std::string each = "Each hole's finding is held to a risk of at most " + percent(risk) +
-                             " of being wrong one way, and says nothing of the other holes.";
+    std::string each = "Each hole's finding is held to a risk of at most " + percent(risk) +
+                       " of being wrong one way, and says nothing of the other holes.";
     if (holes < 2) return each;
     const double needed = 1 - risk / static_cast<double>(holes);
     return each + " One sentence about all " + std::to_string(holes) +
@@ -98,20 +98,44 @@ Table hole_table(const BoardRecord& record, const std::vector<const HoleRecord*>
     return table;
 }
 
-std::string others_sentence(const BoardRecord& record) {
-    std::array<std::size_t, 3> others{}; // vias, slots, filled
+/// "36 holes (too narrow for the screw)": those that have no line in the table, by what kept them out.
+std::vector<std::string> holes_left_out(const BoardRecord& record) {
+    std::vector<std::pair<std::string, std::size_t>> reasons;
     for (const auto& hole : record.holes) {
-        if (hole.kind == HoleKind::via) ++others[0];
-        if (hole.kind == HoleKind::slot) ++others[1];
-        if (hole.kind == HoleKind::filled) ++others[2];
+        if (hole.kind != HoleKind::hole || is_reported(record, hole)) continue;
+        const auto same = [&](const auto& reason) { return reason.first == hole.screw_why; };
+        const auto found = std::find_if(reasons.begin(), reasons.end(), same);
+        if (found == reasons.end())
+            reasons.emplace_back(hole.screw_why, 1);
+        else
+            ++found->second;
     }
+    std::vector<std::string> list;
+    list.reserve(reasons.size());
+    for (const auto& [why, count] : reasons)
+        list.push_back(counted(count, "more hole") + (why.empty() ? "" : " (" + why + ")"));
+    return list;
+}
+
+std::string others_sentence(const BoardRecord& record) {
+    std::vector<std::string> list = holes_left_out(record);
+    const auto add = [&](HoleKind kind, const std::string& name) {
+        const auto count = static_cast<std::size_t>(
+            std::count_if(record.holes.begin(), record.holes.end(),
+                          [&](const HoleRecord& hole) { return hole.kind == kind; }));
+        if (count > 0) list.push_back(counted(count, name));
+    };
+    add(HoleKind::via, "via");
+    add(HoleKind::slot, "slot");
+    add(HoleKind::filled, "filled hole");
+    if (list.empty()) return {};
     std::string text;
-    const std::array<std::string, 3> names{"via", "slot", "filled hole"};
-    for (std::size_t i = 0; i < others.size(); ++i)
-        if (others[i] > 0) text += (text.empty() ? "" : ", ") + counted(others[i], names[i]);
-    if (text.empty()) return {};
+    for (const auto& part : list)
+        text += (text.empty() ? "" : ", ") + part;
     return "Also seen, counted and not judged: " + text +
-           ". Holes that carry no mark in the picture were not found: count them yourself.";
+           ". Their numbers stand in holes.csv. Holes that carry no mark in the picture were not found: "
+           "count "
+           "them yourself.";
 }
 
 std::string rule_sentence(const BoardRecord& record) {
@@ -174,7 +198,7 @@ std::vector<std::string> shouts_of(const BoardRecord& record) {
 
 std::string lead_of(const BoardRecord& record, const std::vector<const HoleRecord*>& holes) {
     if (!record.why_nothing.empty())
-        return unit_of(record) + ": nothing could be judged. " + stopped(record.why_nothing);
+        return unit_of(record) + ": nothing could be judged: " + stopped(record.why_nothing);
     if (holes.empty())
         return unit_of(record) + ": no hole for hardware was found in the picture, so none was judged.";
     return finding_sentence(record, *holes.front());
@@ -190,7 +214,7 @@ Summary summary_of(const BoardRecord& record) {
     summary.lead = lead_of(record, holes);
     summary.shouts = shouts_of(record);
     if (!holes.empty() && holes.front()->screw) {
-        summary.lead_notes.push_back("Space left: " + space_left(*holes.front()) + " (U, k = 2).");
+        summary.lead_notes.push_back("Space left: " + space_left(*holes.front()) + ".");
         if (!holes.front()->screw->why.empty())
             summary.lead_notes.push_back("Why: " + stopped(holes.front()->screw->why));
     }

@@ -139,7 +139,7 @@ std::string space_left(const HoleRecord& hole) {
     if (!left) return "no number: " + left.why();
     const MetalPath* path = deciding_path(*hole.screw);
     const bool other = path != nullptr && path->part != "thread";
-    return with_unit(left, "mm") + (hole.screw->required_mm ? "" : " to contact; no spacing chosen") +
+    return with_unit(left, "mm") + (hole.screw->required_mm ? "" : " to contact, no spacing chosen") +
            (other ? " (" + path_name(*path) + ")" : "");
 }
 
