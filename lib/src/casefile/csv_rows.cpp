@@ -80,7 +80,7 @@ class CsvReader {
         const std::size_t end = std::min(bytes_.find_first_of(",\"\r\n", at_), bytes_.size());
         if (end < bytes_.size() && bytes_[end] == '"')
             fail(file_, line_, "expected quotes round the whole field, got one inside it");
-        const std::string field = bytes_.substr(at_, end - at_);
+        std::string field = bytes_.substr(at_, end - at_);
         at_ = end;
         return field;
     }
