@@ -174,7 +174,7 @@ TEST_CASE("a table of one's own comes first; its faults are named with line and 
     says(head + "M3,3,05,,,2.3,x\n",
          "line 2: expected 6 fields like the header, got 7 (a decimal comma needs a point)");
     says(head + "M3,3,,,3.1,x\n", "column minor_min_mm: expected less than the nominal diameter 3");
-    says(head + "M3,3,,,2.3,\"x\n", "a quote is opened and never closed");
+    says(head + "M3,3,,,2.3,\"x\n", "expected a closing quote, got the end of the file");
     says("", "expected a header line");
     CHECK_THROWS_WITH_AS((void)screw_named("M33"), doctest::Contains("expected one of M2"), Error);
 }

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "casefile/continuity_log.hpp"
 
-#include "casefile/csv_rows.hpp"
+#include "core/csv_rows.hpp"
 #include "core/swapped_folder.hpp"
 #include "ringwall/error.hpp"
 

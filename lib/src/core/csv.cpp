@@ -16,82 +16,13 @@ std::string trimmed(const std::string& text) {
     return text.substr(first, text.find_last_not_of(" \t") - first + 1);
 }
 
-/// Cuts a CSV text into rows, field by field.
-class Cutter {
-  public:
-    Cutter(const std::string& text, const std::string& name) : text_(text), name_(name) {
-        if (text_.starts_with("\xEF\xBB\xBF")) at_ = 3;
-    }
-
-    std::vector<CsvRow> rows() {
-        std::vector<CsvRow> all;
-        while (at_ < text_.size()) {
-            CsvRow row = next();
-            if (row.fields.size() > 1 || !row.fields.front().empty()) all.push_back(std::move(row));
-        }
-        return all;
-    }
-
-  private:
-    CsvRow next() {
-        CsvRow row{line_, {}};
-        bool more = true;
-        while (more)
-            row.fields.push_back(field(more));
-        return row;
-    }
-
-    /// `more`: whether a comma followed.
-    std::string field(bool& more) {
-        std::string raw;
-        const auto start = text_.find_first_not_of(" \t", at_);
-        const bool quoted = start != std::string::npos && text_[start] == '"';
-        if (quoted) {
-            at_ = start + 1;
-            raw = inside_quotes();
-        }
-        std::string rest;
-        while (at_ < text_.size() && text_[at_] != ',' && text_[at_] != '\n')
-            rest += text_[at_++];
-        if (!rest.empty() && rest.back() == '\r') rest.pop_back();
-        more = at_ < text_.size() && text_[at_] == ',';
-        if (at_ < text_.size()) {
-            line_ += text_[at_] == '\n';
-            ++at_;
-        }
-        if (!quoted) return trimmed(rest);
-        if (!trimmed(rest).empty()) fail("expected a comma after the closing quote, got " + trimmed(rest));
-        return raw;
-    }
-
-    std::string inside_quotes() {
-        std::string raw;
-        const int from = line_;
-        while (at_ < text_.size()) {
-            const char c = text_[at_++];
-            if (c == '"' && (at_ >= text_.size() || text_[at_] != '"')) return raw;
-            if (c == '"') ++at_;
-            line_ += c == '\n';
-            raw += c;
-        }
-        line_ = from;
-        fail("a quote is opened and never closed");
-    }
-
-    [[noreturn]] void fail(const std::string& why) const {
-        throw Error(Fault::input, name_ + ", line " + std::to_string(line_) + ": " + why);
-    }
-
-    const std::string& text_;
-    const std::string& name_;
-    std::size_t at_ = 0;
-    int line_ = 1;
-};
-
 } // namespace
 
 CsvTable::CsvTable(const std::string& text, std::string name) : name_(std::move(name)) {
-    rows_ = Cutter(text, name_).rows();
+    rows_ = csv_rows(text, name_);
+    for (CsvRow& row : rows_)
+        for (std::string& field : row.fields)
+            field = trimmed(field);
     if (rows_.empty())
         throw Error(Fault::input, name_ + ": expected a header line with column names, got nothing");
     columns_ = std::move(rows_.front().fields);

@@ -1,20 +1,16 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "core/csv_rows.hpp"
+
 #include <optional>
 #include <string>
 #include <vector>
 
 namespace ringwall {
 
-/// One line of a CSV text with its number, counted from 1.
-struct CsvRow {
-    int line = 0;
-    std::vector<std::string> fields;
-};
-
-/// A CSV text: the header's names and the rows below it (RFC 4180: commas, quotes doubled inside quotes,
-/// either line end; a byte-order mark, blank lines and spaces round a field are dropped).
+/// A CSV text: the header's names and the rows below it, as csv_rows cuts them; spaces round a field are
+/// dropped.
 class CsvTable {
   public:
     /// `name` stands in errors. Throws Error(input): no header, a quote left open, a row with more or fewer

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "casefile/csv_rows.hpp"
+#include "core/csv_rows.hpp"
 
 #include "ringwall/error.hpp"
 
