@@ -37,6 +37,7 @@ revision = "B"
 unit = "12"
 serial = "SN 7"
 lot = "L1"
+lot_size = 40
 chosen = "random"
 thickness_mm = 1.6
 foil_um = 35
@@ -44,6 +45,7 @@ thinnest_foil_um = 24.9
 
 [[picture]]
 file = "face.tif"
+sha256 = "0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF0123456789ABCDEF"
 shot = "face"
 side_to_source = "bottom"
 pixel_mm = [0.0249, 0.0251]
@@ -159,7 +161,7 @@ TEST_CASE("every key of board, picture and scale arrives") {
     REQUIRE(read.warnings.size() == 1);
     CHECK(read.warnings[0].ends_with(
         ": layer 3 is treated as live: no evidence is given that it is \"signal\""));
-    CHECK(read.board.intake == Intake{"SN 7", "L1", "random"});
+    CHECK(read.board.intake == Intake{"SN 7", "L1", 40, "random"});
     CHECK(read.board.name == "Controller");
     CHECK(read.board.revision == "B");
     CHECK(read.board.unit == "12");
@@ -170,6 +172,9 @@ TEST_CASE("every key of board, picture and scale arrives") {
     REQUIRE(read.pictures.size() == 2);
     const CasePicture& face = read.pictures[0];
     CHECK(face.file == on_disk.folder() / "face.tif");
+    CHECK(face.sha256 ==
+          "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"); // small letters, as programs
+                                                                               // write them
     CHECK(face.shot == Shot::face);
     CHECK(face.side_to_source == "bottom");
     CHECK(*face.pixel_mm == std::array{0.0249, 0.0251});
@@ -200,7 +205,7 @@ TEST_CASE("every key of the assembly arrives") {
     REQUIRE(read.screw.has_value());
     const CaseScrew& screw = *read.screw;
     CHECK(screw.name == "M3");
-    CHECK(screw.name_place.ends_with("board.toml, line 70: key [screw] name"));
+    CHECK(screw.name_place.ends_with("board.toml, line 72: key [screw] name"));
     CHECK(*screw.table == on_disk.folder() / "mine.csv");
     CHECK(*screw.major_mm == 2.98);
     CHECK(*screw.minor_mm == 2.4);

@@ -12,19 +12,21 @@ namespace {
 
 /// Of every kind, with all that text and numbers can hold.
 std::vector<Decision> all_kinds() {
-    return {{Decision::Act::add_hole,
-             {1.0 / 3, -2e-7},
-             {},
-             15.5,
-             WallState::undecided,
-             "Ü. \"N\"",
-             "2026-01-01T10:00",
-             "a\\b\n\tc\x7F",
-             true},
-            {Decision::Act::set_wall, {3, 4}, {}, 0, WallState::incomplete, "", "", "", false},
-            {Decision::Act::set_wall, {3, 4}, {}, 0, WallState::undecided, "", "", "", true},
-            {Decision::Act::set_scale, {5, 6}, {7, 1e6}, 12.5, WallState::undecided, "me", "", "孔", false},
-            {Decision::Act::strike_out, {9, 10}, {}, 0, WallState::undecided, "me", "", "text", true}};
+    return {
+        {Decision::Act::add_hole,
+         {1.0 / 3, -2e-7},
+         {},
+         15.5,
+         WallState::undecided,
+         "Ü. \"N\"",
+         "2026-01-01T10:00",
+         "a\\b\n\tc\x7F",
+         true,
+         "0123456789abcdef0123456789abcdef0123456789abcdef0123456789abcdef"},
+        {Decision::Act::set_wall, {3, 4}, {}, 0, WallState::incomplete, "", "", "", false, ""},
+        {Decision::Act::set_wall, {3, 4}, {}, 0, WallState::undecided, "", "", "", true, ""},
+        {Decision::Act::set_scale, {5, 6}, {7, 1e6}, 12.5, WallState::undecided, "me", "", "孔", false, ""},
+        {Decision::Act::strike_out, {9, 10}, {}, 0, WallState::undecided, "me", "", "text", true, ""}};
 }
 
 std::string refusal(const std::string& text) {
@@ -89,6 +91,8 @@ TEST_CASE("anything unknown is named with its line") {
           "c.decisions.toml, line 2: key decision: expected [[decision]] tables, got 3");
     CHECK(refusal(start) ==
           "c.decisions.toml, line 2: key [decision] wall: expected a wall state, got nothing");
+    CHECK(refusal(start + "wall = \"bare\"\npicture_sha256 = \"12ab\"\n").find("expected a SHA-256 of 64") !=
+          std::string::npos);
     CHECK(refusal(start + "wall = \"wet\"\n").find("expected one of \"plated\"") != std::string::npos);
     CHECK(refusal(start + "wall = \"bare\"\nmm = 3\n") ==
           "c.decisions.toml, line 6: key [decision] mm: expected no such key of this decision, got 3");

@@ -4,8 +4,10 @@
 #include "core/statistics.hpp"
 
 #include <array>
+#include <bit>
 #include <cmath>
 #include <doctest/doctest.h>
+#include <tuple>
 #include <utility>
 
 using namespace ringwall;
@@ -127,6 +129,56 @@ TEST_CASE("one-sided normal tolerance factors") {
     // Many units: towards the normal quantile, from above.
     CHECK(tolerance_factor(100'000, 0.95, 0.95) > normal_quantile(0.95));
     CHECK(tolerance_factor(100'000, 0.95, 0.95) < normal_quantile(0.95) + 0.01);
+}
+
+namespace {
+
+/// Share of all draws of `n` out of `lot` that hold at most `events` of the first `showing` units: counted
+/// out.
+double counted_chance(int events, int n, int lot, int showing) {
+    int all = 0, few = 0;
+    for (unsigned draw = 0; draw < 1U << static_cast<unsigned>(lot); ++draw) {
+        if (std::popcount(draw) != n) continue;
+        ++all;
+        if (std::popcount(draw & ((1U << static_cast<unsigned>(showing)) - 1)) <= events) ++few;
+    }
+    return static_cast<double>(few) / all;
+}
+
+} // namespace
+
+TEST_CASE("limits in a small lot, against every draw counted out") {
+    constexpr double risk = 0.05;
+    for (const auto& [events, n, lot] :
+         {std::tuple{0, 1, 12}, {0, 4, 12}, {1, 4, 12}, {4, 4, 12}, {2, 6, 13}, {0, 10, 11}}) {
+        CAPTURE(events);
+        CAPTURE(n);
+        const LotLimits limits = lot_limits_one_sided(events, n, lot, 1 - risk);
+        CHECK(counted_chance(events, n, lot, limits.most) >= risk);
+        if (limits.most < lot - (n - events)) CHECK(counted_chance(events, n, lot, limits.most + 1) < risk);
+        CHECK(1 - counted_chance(events - 1, n, lot, limits.fewest) >= risk);
+        if (limits.fewest > events) CHECK(1 - counted_chance(events - 1, n, lot, limits.fewest - 1) < risk);
+    }
+    CHECK(lot_limits_one_sided(0, 1, 20, 0.95).most == 19); // by hand: 1/20 is not under 5 %
+    CHECK(lot_limits_one_sided(0, 1, 21, 0.95).most == 19); // 1/21 is
+    CHECK(lot_limits_one_sided(0, 20, 20, 0.95).most == 0); // all were seen
+    // A large lot: the exact binomial limit.
+    CHECK(std::abs(lot_limits_one_sided(2, 30, 100'000, 0.95).most / 1e5 -
+                   clopper_pearson_one_sided(2, 30, 0.95).high) < 2e-4);
+}
+
+TEST_CASE("one unit of a small lot") {
+    const SampleStatement one = sample_statement(1, 0, "random", 0.95, 20);
+    CHECK(one.upper_share == 0.95);
+    CHECK(has(one.sentence, "one lot of 20"));
+    CHECK(has(one.sentence, "as many as 19 of its 20 units may still fail (95 % confidence)"));
+    CHECK(has(one.sentence, "almost nothing"));
+    CHECK(has(sample_statement(2, 1, "random", 0.95, 40).sentence, "at least 1 and as many as 39 of its 40"));
+    CHECK(has(sample_statement(3, 3, "random", 0.95, 3).sentence, "at least 3 and as many as 3 of its 3"));
+    CHECK_FALSE(
+        sample_statement(1, 0, "returned", 0.95, 20).upper_share); // a small lot makes no sample random
+    CHECK(has(sample_statement(3, 0, "random", 0.95, 2).sentence,
+              "large lot")); // a lot smaller than the sample
 }
 
 TEST_CASE("one unit drawn at random says almost nothing") {

@@ -135,7 +135,7 @@ TEST_CASE("a hole of the case that is not in the picture, and a name that is ano
 TEST_CASE(
     "the case's facts and its contradictions reach the record of a run, and what is private goes last") {
     InspectRequest request = fake_request();
-    request.intake = {"SN 7", "L", "returned"};
+    request.intake = {"SN 7", "L", {}, "returned"};
     request.custody.resize(1);
     request.case_holes = {said_px({60, 60}, "first")};
     request.measured = {by_hand("bore", "first", 9, 0.01)};
@@ -198,7 +198,7 @@ TEST_CASE("log and decisions are read beside the case; the distances give the sc
     REQUIRE(request.continuity.size() == 1);
     CHECK(request.geometry_scale->pixel_xy_mm[0] == doctest::Approx(0.025));
     CHECK(request.decisions.empty());
-    Decision decision{Decision::Act::strike_out, {1, 2}, {}, 0, WallState::undecided, "me", "", "", true};
+    Decision decision{Decision::Act::strike_out, {1, 2}, {}, 0, WallState::undecided, "me", "", "", true, ""};
     write_decisions(decisions_file_of(on_disk.path()), {&decision, 1});
     request = request_of_case(on_disk.path());
     CHECK(request.decisions == std::vector{decision});

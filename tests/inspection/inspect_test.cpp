@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "inspection/fake_stages.hpp"
 
+#include <algorithm>
 #include <doctest/doctest.h>
 
 using namespace ringwall;
@@ -16,7 +17,7 @@ BoardRecord full_run(const InspectRequest& request) {
 }
 
 Decision decision(Decision::Act act, Point at_px, double value = 0, WallState wall = WallState::undecided) {
-    return {act, at_px, {}, value, wall, "tester", "2026-01-01", "because"};
+    return {act, at_px, {}, value, wall, "tester", "2026-01-01", "because", false, ""};
 }
 
 /// Decisions of every kind, one after the other; the last run has all of them.
@@ -127,6 +128,89 @@ TEST_CASE("a decision that meets nothing changes nothing and is told") {
     CHECK(std::count_if(warnings.begin(), warnings.end(), [](const std::string& w) {
               return w.find("was left out") != std::string::npos;
           }) == 2);
+}
+
+namespace {
+
+/// As a board whose holes take a screw that runs free in them.
+InspectRequest with_screw(InspectRequest request) {
+    Screw screw;
+    screw.name = "test";
+    screw.major_mm = 0.9, screw.minor_mm = 0.7;
+    request.screw = screw;
+    request.rule.required_mm = 0.05;
+    request.thinnest_foil_um = 0;
+    return request;
+}
+
+std::vector<std::string> alternatives_with(const HoleRecord& hole, const std::string& words) {
+    std::vector<std::string> found;
+    for (const auto& other : hole.screw.value().alternatives)
+        if (other.what.find(words) != std::string::npos) found.push_back(other.what);
+    return found;
+}
+
+bool any_with(const std::vector<std::string>& texts, const std::string& words) {
+    return std::any_of(texts.begin(), texts.end(),
+                       [&](const std::string& text) { return text.find(words) != std::string::npos; });
+}
+
+} // namespace
+
+TEST_CASE("the finding without each decision stands beside it") {
+    InspectRequest request = with_screw(fake_request());
+    const BoardRecord untouched = full_run(request);
+    Decision wall = decision(Decision::Act::set_wall, {60, 60}, 0, WallState::bare);
+    wall.after_result = true;
+    request.decisions = {wall, decision(Decision::Act::add_hole, {110, 110}, 23),
+                         decision(Decision::Act::strike_out, {560, 360})};
+    const BoardRecord record = full_run(request);
+    const HoleRecord& walled = record.holes.front();
+    REQUIRE(walled.id == "H1");
+    CHECK(alternatives_with(walled, "wall state set to bare\" at (60.0, 60.0) px, made after the first")
+              .size() == 1);
+    const auto& beside = walled.screw.value().alternatives;
+    const auto other = std::find_if(beside.begin(), beside.end(), [](const Alternative& a) {
+        return a.what.find("wall state set") != std::string::npos;
+    });
+    REQUIRE(other != beside.end());
+    // The hole added near by changes the ring of H1 in both runs: only the wall differs from what is shown.
+    CHECK(other->margin_mm != walled.screw->margin_mm);
+    const HoleRecord& added = record.holes.back();
+    REQUIRE(added.id == "H25");
+    REQUIRE(added.screw_why == "");
+    CHECK(alternatives_with(added, "hole added").size() == 1);
+    CHECK(added.screw.value().alternatives.back().margin_mm.why() == "the hole would not be there");
+    CHECK(alternatives_with(record.holes[20], "decision").empty()); // (260, 360): far from all of them
+    CHECK(any_with(record.sources.front().warnings,
+                   "hole struck out\" at (560.0, 360.0) px, a screw would be "
+                   "judged in H24: "));
+    CHECK(untouched.sources.front().warnings.size() + 1 == record.sources.front().warnings.size());
+}
+
+TEST_CASE("a decision made on other pixels is shown and not followed; on these it is") {
+    InspectRequest request = fake_request();
+    Decision wall = decision(Decision::Act::set_wall, {60, 60}, 0, WallState::incomplete);
+    wall.picture_sha256 = "00112233445566778899"; // what the fake picture has
+    request.decisions = {wall};
+    CHECK(full_run(request).holes.front().wall.state == WallState::incomplete);
+    request.decisions.front().picture_sha256 = "99";
+    const BoardRecord record = full_run(request);
+    CHECK(record.holes.front().wall.state != WallState::incomplete);
+    CHECK(record.decisions == request.decisions);
+    CHECK(
+        any_with(record.sources.front().warnings, "was left out: it was made on a picture with SHA-256 99"));
+}
+
+TEST_CASE("a picture that has changed since the case was written is refused") {
+    InspectRequest request = fake_request();
+    request.picture_sha256 = "00112233445566778899";
+    CHECK(full_run(request).why_nothing.empty());
+    request.picture_sha256 = "ab";
+    CHECK_THROWS_WITH_AS((void)full_run(request),
+                         "made-up.tif: the file has changed since the case was written: expected SHA-256 ab, "
+                         "got 00112233445566778899",
+                         Error);
 }
 
 TEST_CASE("the same bytes on any number of threads") {

@@ -29,7 +29,7 @@ inline ScrewFit sample_fit() {
 
 /// What a person states: every field differs.
 inline void put_case_facts(BoardRecord& record) {
-    record.intake = {"SN 7", "L 3", "returned"};
+    record.intake = {"SN 7", "L 3", 40, "returned"};
     record.picture_notes = {{"pictures/face.tif", "N. N.", "2026-03-01", "2026-01", "0.5 mm Al", "none",
                              "old/first.tif", "bracket", 90, 50.5, 16, 2},
                             {"edge.tif", "", "", "", "", "", "", "", {}, {}, {}, {}}};
@@ -127,10 +127,19 @@ inline BoardRecord sample_record() {
     record.holes[1].screw_why = "a screw is judged in holes only";
     put_case_facts(record);
     record.decisions = {
-        {Decision::Act::add_hole, {1, 2}, {}, 15.5, WallState::undecided, "me", "2026-01-01", "seen", true},
-        {Decision::Act::set_wall, {3, 4}, {}, 0, WallState::bare, "me", "2026-01-02", "meter"},
-        {Decision::Act::set_scale, {5, 6}, {7, 8}, 12.5, WallState::undecided, "me", "", "gauge"},
-        {Decision::Act::strike_out, {9, 10}, {}, 0, WallState::undecided, "me", "", "text"}};
+        {Decision::Act::add_hole,
+         {1, 2},
+         {},
+         15.5,
+         WallState::undecided,
+         "me",
+         "2026-01-01",
+         "seen",
+         true,
+         ""},
+        {Decision::Act::set_wall, {3, 4}, {}, 0, WallState::bare, "me", "2026-01-02", "meter", false, ""},
+        {Decision::Act::set_scale, {5, 6}, {7, 8}, 12.5, WallState::undecided, "me", "", "gauge", false, ""},
+        {Decision::Act::strike_out, {9, 10}, {}, 0, WallState::undecided, "me", "", "text", false, ""}};
     record.not_proven = {"this", "that"};
     record.partial = true;
     record.why_nothing = "no reason";

@@ -100,7 +100,7 @@ BoardRecord hostile(const std::string& text) {
         hole.screw->alternatives = {{text, Estimate::missing(text), Finding::undecided}};
         hole.budget.push_back({text, text, 0.1, 0.1});
     }
-    record.intake = {text, text, text};
+    record.intake = {text, text, {}, text};
     record.picture_notes = {{text, text, text, text, text, text, text, text, {}, {}, {}, {}}};
     record.custody = {{text, text, text, text, text, text}};
     record.measured = {{text, text, 1, {}, text, {}, {}, {}, text}};
@@ -227,7 +227,7 @@ TEST_CASE("nothing is left out of the page that the record holds") {
                              "only if this copper is on the outer face",
                              "What would decide it: a picture with pixels of 10 um",
                              "No gap can be found here: part of the turn is hidden",
-                             "not drawn at random (“returned”)",
+                             "it was returned, not drawn at random",
                              "48 vias"}) {
         CHECK_MESSAGE(text.find(part) != std::string::npos, part);
     }

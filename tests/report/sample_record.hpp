@@ -198,7 +198,7 @@ inline void Sample::plated_hole() {
 }
 
 inline void Sample::add_evidence() {
-    record.intake = {"SN-0007", "42", "returned"};
+    record.intake = {"SN-0007", "42", 800, "returned"};
     record.picture_notes = {{"sample-face.tif", "R. Operator", "2026-11-02", "2026-05-01", "0.5 mm copper",
                              "none", "", "", 90, 140, 64, 0}};
     record.custody = {{"2026-10-30 09:10", "collection point", "test bench", "A 1188", "A 1188", "6"},

@@ -21,6 +21,8 @@ struct Decision {
     WallState wall = WallState::undecided; ///< set_wall
     std::string who, when, why;
     bool after_result = false; ///< made when a result without it was already known
+    std::string
+        picture_sha256; ///< of the picture it was made on; empty: not said. On another it is left out.
     bool operator==(const Decision&) const = default;
 };
 

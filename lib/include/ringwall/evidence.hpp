@@ -10,7 +10,8 @@ namespace ringwall {
 /// Where the unit came from, as its case file says.
 struct Intake {
     std::string serial, lot;
-    std::string chosen; ///< "random", "returned", ...: how this unit came to be examined
+    std::optional<int> lot_size; ///< units in the lot that it comes from; missing: not said
+    std::string chosen;          ///< "random", "returned", ...: how this unit came to be examined
     bool operator==(const Intake&) const = default;
 };
 

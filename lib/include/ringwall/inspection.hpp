@@ -22,7 +22,8 @@ namespace ringwall {
 /// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their
 /// defaults.
 struct InspectRequest {
-    std::vector<std::filesystem::path> pictures;   ///< today exactly one, face-on
+    std::vector<std::filesystem::path> pictures; ///< today exactly one, face-on
+    std::string picture_sha256; ///< that a person expects of it; another one is refused. Empty: not said
     std::optional<std::array<double, 2>> pixel_mm; ///< overrides every other scale
     std::vector<KnownDistance> known;
     std::optional<double> scale_u_percent; ///< k = 1; not given: 1, and said to be assumed

@@ -19,10 +19,11 @@ constexpr std::size_t most_bytes = std::size_t{4} << 20; // a case file is typed
 const std::map<std::string, Names, std::less<>>& known_keys() {
     static const std::map<std::string, Names, std::less<>> keys{
         {"board",
-         {"name", "revision", "unit", "serial", "lot", "chosen", "thickness_mm", "foil_um",
+         {"name", "revision", "unit", "serial", "lot", "lot_size", "chosen", "thickness_mm", "foil_um",
           "thinnest_foil_um"}},
         {"picture",
          {"file",
+          "sha256",
           "shot",
           "side_to_source",
           "pixel_mm",

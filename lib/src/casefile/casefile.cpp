@@ -16,6 +16,7 @@ void read_board(const TomlTable& table, CaseBoard& board) {
     board.unit = table.text_or_empty("unit");
     board.intake.serial = table.text_or_empty("serial");
     board.intake.lot = table.text_or_empty("lot");
+    board.intake.lot_size = table.whole("lot_size", 1, "how many units the lot has, 1 or more");
     board.intake.chosen = table.text_or_empty("chosen");
     board.thickness_mm = table.number("thickness_mm", board_limits_mm);
     board.foil_um = table.number("foil_um", foil_limits_um);
@@ -94,6 +95,7 @@ CasePicture picture_of(const CaseText& text, const TomlTable& table) {
     const auto file = table.text("file");
     if (!file || file->empty()) table.missing("file", "the picture's file name");
     picture.file = text.beside(*file);
+    picture.sha256 = table.sha256_or_empty("sha256");
     read_words(table, picture);
     picture.pixel_mm = read_pixel(table);
     picture.voxel_mm = read_voxel(table);

@@ -23,6 +23,7 @@ struct CaseBoard {
 
 struct CasePicture {
     std::filesystem::path file; ///< as written, or beside the case file when relative
+    std::string sha256;         ///< that the file had when the case was written; empty: not said
     Shot shot = Shot::face;
     std::string side_to_source = "unknown";
     std::optional<std::array<double, 2>> pixel_mm;

@@ -71,7 +71,9 @@ std::string text_of(const Decision& decision) {
         text += "wall = " + quoted(word_of(walls(), decision.wall)) + "\n";
     return text + "who = " + quoted(decision.who) + "\nwhen = " + quoted(decision.when) +
            "\nwhy = " + quoted(decision.why) +
-           "\nafter_result = " + (decision.after_result ? "true" : "false") + "\n";
+           "\nafter_result = " + (decision.after_result ? "true" : "false") + "\n" +
+           (decision.picture_sha256.empty() ? ""
+                                            : "picture_sha256 = " + quoted(decision.picture_sha256) + "\n");
 }
 
 std::string text_of(std::span<const Decision> decisions) {
@@ -83,7 +85,7 @@ std::string text_of(std::span<const Decision> decisions) {
 
 /// Only the keys that belong to the act: another one is no slip of a person's but a file of another make.
 void check_keys(const TomlTable& table, Decision::Act act) {
-    std::vector<std::string> allowed{"what", "at_px", "who", "when", "why", "after_result"};
+    std::vector<std::string> allowed{"what", "at_px", "who", "when", "why", "after_result", "picture_sha256"};
     if (act == Decision::Act::set_scale) allowed.insert(allowed.end(), {"to_px", "mm"});
     if (act == Decision::Act::add_hole) allowed.emplace_back("radius_px");
     if (act == Decision::Act::set_wall) allowed.emplace_back("wall");
@@ -131,6 +133,7 @@ Decision decision_of(const TomlTable& table) {
     decision.when = table.text_or_empty("when");
     decision.why = table.text_or_empty("why");
     decision.after_result = table.truth("after_result").value_or(false);
+    decision.picture_sha256 = table.sha256_or_empty("picture_sha256");
     return decision;
 }
 

@@ -69,6 +69,16 @@ std::string TomlTable::text_or_empty(const std::string& key) const {
     return text(key).value_or("");
 }
 
+std::string TomlTable::sha256_or_empty(const std::string& key) const {
+    std::string digits = text_or_empty(key);
+    for (char& c : digits)
+        if (c >= 'A' && c <= 'F') c = static_cast<char>(c - 'A' + 'a');
+    const bool whole =
+        digits.size() == 64 && digits.find_first_not_of("0123456789abcdef") == std::string::npos;
+    if (!digits.empty() && !whole) fail(key, *find(key), "a SHA-256 of 64 hexadecimal digits");
+    return digits;
+}
+
 std::string TomlTable::text_or_date(const std::string& key) const {
     const toml::node* node = find(key);
     const bool date = node != nullptr && (node->is_date() || node->is_time() || node->is_date_time());

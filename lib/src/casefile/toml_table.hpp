@@ -37,6 +37,8 @@ class TomlTable {
 
     [[nodiscard]] std::optional<std::string> text(const std::string& key) const;
     [[nodiscard]] std::string text_or_empty(const std::string& key) const;
+    /// 64 hexadecimal digits, given back in small letters.
+    [[nodiscard]] std::string sha256_or_empty(const std::string& key) const;
     /// A date or time may stand without quotes.
     [[nodiscard]] std::string text_or_date(const std::string& key) const;
     /// One text or a list of them, put together with commas.

@@ -58,7 +58,40 @@ double noncentral_t_cdf(double t, double shift, double dof) {
     return sum.with_normal / sum.weight;
 }
 
+double log_choose(int n, int k) {
+    return std::lgamma(n + 1.0) - std::lgamma(k + 1.0) - std::lgamma(n - k + 1.0);
+}
+
+/// P(at most `events` of `n` drawn) when `showing` of the `lot` units show the event.
+double chance_of_at_most(int events, int n, int lot, int showing) {
+    double chance = 0;
+    for (int k = std::max(0, n - (lot - showing)); k <= std::min(events, showing); ++k)
+        chance += std::exp(log_choose(showing, k) + log_choose(lot - showing, n - k) - log_choose(lot, n));
+    return chance;
+}
+
+/// Logarithms of factorials carry about this much of a chance: an exact tie must not be lost by it.
+constexpr double tie = 1e-9;
+
 } // namespace
+
+LotLimits lot_limits_one_sided(int events, int n, int lot, double confidence) {
+    assert(n >= 1 && events >= 0 && events <= n && n <= lot && confidence > 0 && confidence < 1);
+    const double risk = 1 - confidence - tie;
+    // The chance falls as more units show the event: the last and the first count that are not ruled out.
+    int most = events, over = lot - (n - events) + 1;
+    while (over - most > 1) {
+        const int middle = most + (over - most) / 2;
+        (chance_of_at_most(events, n, lot, middle) >= risk ? most : over) = middle;
+    }
+    int fewest = most, under = events - 1;
+    while (fewest - under > 1) {
+        const int middle = under + (fewest - under) / 2;
+        const double at_least = events == 0 ? 1 : 1 - chance_of_at_most(events - 1, n, lot, middle);
+        (at_least >= risk ? fewest : under) = middle;
+    }
+    return {fewest, most};
+}
 
 ShareLimits clopper_pearson_one_sided(int events, int n, double confidence) {
     assert(n >= 1 && events >= 0 && events <= n && confidence > 0 && confidence < 1);

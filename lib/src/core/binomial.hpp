@@ -19,6 +19,13 @@ double zero_event_limit(int n, double confidence);
 /// Fewest units, all without event, that show a share without event of at least `reliability`: smallest n
 /// with reliability^n <= 1 - confidence. 0 < reliability, confidence < 1.
 int units_without_event(double reliability, double confidence);
+/// The same for a lot of `lot` units of which `n` were drawn without putting back (hypergeometric; exact):
+/// fewest and most units of the whole lot that may show it, the ones drawn among them, each limit alone with
+/// `confidence`. 0 <= events <= n <= lot, n >= 1, 0 < confidence < 1.
+struct LotLimits {
+    int fewest = 0, most = 0;
+};
+LotLimits lot_limits_one_sided(int events, int n, int lot, double confidence);
 
 /// One-sided tolerance factor k of a normal population: mean - k s of n >= 2 units lies below at least
 /// `coverage` of the population with `confidence`; both at least 0.5 and below 1. The noncentral t of n - 1

@@ -75,11 +75,30 @@ std::string some_failing(const ShareLimits& share, double confidence) {
            " confidence for each)";
 }
 
+constexpr int largest_small_lot = 100000; ///< beyond it both limits agree to all digits shown
+
+SampleStatement of_small_lot(int units, int failing, int lot, double confidence) {
+    const LotLimits limits = lot_limits_one_sided(failing, units, lot, confidence);
+    const std::string most = std::to_string(limits.most) + " of its " + std::to_string(lot);
+    std::string words = counted(units, failing) + ". If drawn at random from one lot of " +
+                        std::to_string(lot) + ", as the case says, ";
+    if (failing == 0)
+        words += "as many as " + most + " units may still fail";
+    else
+        words += "at least " + std::to_string(limits.fewest) + " and as many as " + most + " units fail";
+    words += " (" + at_least(confidence) + " confidence" + (failing == 0 ? ")" : " for each)");
+    if (units == 1 && failing == 0 && lot > 1) words += ": one unit says almost nothing about the others";
+    return {static_cast<double>(limits.most) / lot, words + "."};
+}
+
 } // namespace
 
-SampleStatement sample_statement(int units, int failing, const std::string& chosen, double confidence) {
+SampleStatement sample_statement(int units, int failing, const std::string& chosen, double confidence,
+                                 std::optional<int> lot_size) {
     assert(units >= 1 && failing >= 0 && failing <= units && confidence > 0 && confidence < 1);
     if (!drawn_at_random(chosen)) return {{}, without_share(units, failing, chosen)};
+    if (lot_size && *lot_size >= units && *lot_size <= largest_small_lot)
+        return of_small_lot(units, failing, *lot_size, confidence);
     const ShareLimits share = clopper_pearson_one_sided(failing, units, confidence);
     const std::string words =
         failing == 0 ? none_failing(units, share.high, confidence) : some_failing(share, confidence);

@@ -16,8 +16,10 @@ struct SampleStatement {
 /// `chosen`: how they came to be examined, as the case file says. Only "random", "at random", "drawn at
 /// random" or "randomly" (any case) counts as drawn at random from one lot; everything else, and nothing
 /// said, supports no share at all: returned units come back because they failed. The share's limit is the
-/// exact binomial one (core/binomial.hpp), for a lot much larger than the sample; of a small lot the true
-/// limit is lower. 0 < confidence < 1.
-SampleStatement sample_statement(int units, int failing, const std::string& chosen, double confidence);
+/// exact binomial one (core/binomial.hpp), for a lot much larger than the sample; of a lot of `lot_size`
+/// units (not less than `units`; not more than 100 000, else it counts as large) it is the exact
+/// hypergeometric one, and whole units are said. 0 < confidence < 1.
+SampleStatement sample_statement(int units, int failing, const std::string& chosen, double confidence,
+                                 std::optional<int> lot_size = {});
 
 } // namespace ringwall

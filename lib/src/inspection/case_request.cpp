@@ -54,6 +54,7 @@ void take_geometry(const CasePicture& picture, InspectRequest& request) {
 
 void take_picture(const CasePicture& picture, InspectRequest& request) {
     request.pictures = {picture.file};
+    request.picture_sha256 = picture.sha256;
     request.pixel_mm = picture.pixel_mm;
     request.scale_u_percent = picture.scale_u_percent;
     request.dense = picture.dense;

@@ -33,15 +33,10 @@ HoleInWork* hole_at(Point at_px, std::vector<HoleInWork>& holes) {
     return nearest;
 }
 
-std::string words(const Decision& decision) {
-    return "decision \"" + word(decision.act) + "\" at (" + fixed(decision.at_px.x, 1) + ", " +
-           fixed(decision.at_px.y, 1) + ") px";
-}
-
 void add_hole(const Decision& decision, const std::function<Hole(const HoleCandidate&)>& fit,
               std::vector<HoleInWork>& holes, int number, std::vector<std::string>& notes) {
     if (const HoleInWork* there = hole_at(decision.at_px, holes)) {
-        notes.push_back(words(decision) + " was left out: hole H" + std::to_string(there->number) +
+        notes.push_back(in_words(decision) + " was left out: hole H" + std::to_string(there->number) +
                         " is there already");
         return;
     }
@@ -57,7 +52,7 @@ void apply_to_hole(const Decision& decision, std::vector<HoleInWork>& holes,
                    std::vector<std::string>& notes) {
     HoleInWork* target = hole_at(decision.at_px, holes);
     if (target == nullptr) {
-        notes.push_back(words(decision) + " was left out: it meets no hole");
+        notes.push_back(in_words(decision) + " was left out: it meets no hole");
     } else if (decision.act == Decision::Act::strike_out) {
         target->struck_out = true;
     } else {
@@ -66,6 +61,12 @@ void apply_to_hole(const Decision& decision, std::vector<HoleInWork>& holes,
 }
 
 } // namespace
+
+std::string in_words(const Decision& decision) {
+    const std::string to = decision.act == Decision::Act::set_wall ? " to " + word(decision.wall) : "";
+    return "decision \"" + word(decision.act) + to + "\" at (" + fixed(decision.at_px.x, 1) + ", " +
+           fixed(decision.at_px.y, 1) + ") px";
+}
 
 void put_in_reading_order(std::vector<HoleInWork>& holes) {
     const auto key = [](const HoleInWork& h) { return h.hole.centre_px; };

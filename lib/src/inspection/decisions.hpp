@@ -25,6 +25,9 @@ struct HoleInWork {
 /// differ by less than 2 px from the row's highest hole: a drilled row measured with noise is still a row.
 void put_in_reading_order(std::vector<HoleInWork>& holes);
 
+/// For a sentence: what was decided and where.
+std::string in_words(const Decision& decision);
+
 /// A person's decisions, applied in their order to the holes found (numbered already). An added hole is
 /// fitted with `fit` and takes the next number, also when it is struck out later. A decision that meets no
 /// hole, or adds one where one is, changes nothing and leaves a sentence in `notes`.

@@ -6,6 +6,7 @@
 #include "inspection/findings.hpp"
 #include "inspection/session.hpp"
 #include "inspection/watched.hpp"
+#include "inspection/without_decisions.hpp"
 #include "record/from_hole.hpp"
 #include "record/private.hpp"
 
@@ -71,8 +72,6 @@ class Run {
   public:
     Run(Session::Products& products, std::span<const Decision> decisions, InspectWatch& watch)
         : products_(products), decisions_(decisions), watch_(watch) {
-        products_.fits.start_run();
-        products_.rings.start_run();
         products_.holes_fitted = products_.holes_ringed = 0;
     }
 
@@ -113,9 +112,24 @@ class Run {
             if (error.fault() != Fault::nothing_measured || !products_.facts) throw;
             products_.why_nothing = error.what();
         }
-        const ScaleSources sources = scale_sources(products_, decisions_);
+        keep_those_of_this_picture();
+        const ScaleSources sources = scale_sources(products_, in_force_);
         scale_ = find_scale(sources);
         if (const auto note = overridden_scale(sources)) notes_.push_back(*note);
+    }
+
+    /// A decision made on other pixels may meet another hole: it is shown, and not followed.
+    void keep_those_of_this_picture() {
+        for (const Decision& decision : decisions_) {
+            const bool other = products_.facts && !decision.picture_sha256.empty() &&
+                               decision.picture_sha256 != products_.facts->sha256;
+            if (!other) {
+                in_force_.push_back(decision);
+                continue;
+            }
+            notes_.push_back(in_words(decision) + " was left out: it was made on a picture with SHA-256 " +
+                             decision.picture_sha256 + ", and the file has changed since");
+        }
     }
 
     Hole fitted(const HoleCandidate& candidate) {
@@ -152,7 +166,7 @@ class Run {
         for (std::size_t i = 0; i < holes_.size(); ++i)
             holes_[i].number = static_cast<int>(i) + 1;
         apply_decisions(
-            decisions_, [this](const HoleCandidate& c) { return fitted_by_person(c); }, holes_, notes_);
+            in_force_, [this](const HoleCandidate& c) { return fitted_by_person(c); }, holes_, notes_);
         set_kinds(holes_, scale_);
         for (auto& each : holes_) {
             if (!each.wall_by_person) continue;
@@ -304,7 +318,8 @@ class Run {
     }
 
     Session::Products& products_;
-    std::span<const Decision> decisions_;
+    std::span<const Decision> decisions_; ///< all of them, for the record
+    std::vector<Decision> in_force_;
     InspectWatch& watch_;
     Scale scale_ = Scale::unknown("no scale: measuring stopped before it was looked for");
     std::vector<HoleInWork> holes_;
@@ -313,6 +328,44 @@ class Run {
     std::vector<std::string> notes_;
     std::optional<double> thinnest_um_;
 };
+
+/// Hears only whether to stop: what is measured again without a decision is no news to the reader.
+class QuietWatch : public InspectWatch {
+  public:
+    explicit QuietWatch(InspectWatch& outer) : outer_(outer) {}
+    bool cancelled() override { return outer_.cancelled(); }
+
+  private:
+    InspectWatch& outer_;
+};
+
+/// The record with other decisions; one that cannot be made says why and has no hole.
+BoardRecord measured_with(Session::Products& products, const std::vector<Decision>& decisions,
+                          InspectWatch& watch) {
+    try {
+        return Run(products, decisions, watch).measure();
+    } catch (const Error& error) {
+        BoardRecord none;
+        none.why_nothing = error.what();
+        return none;
+    }
+}
+
+/// The finding "without each human decision". Every hole that a decision does not touch comes from the cache.
+void add_without_each(BoardRecord& record, Session::Products& products, std::span<const Decision> decisions,
+                      InspectWatch& watch) {
+    const int fitted = products.holes_fitted, ringed = products.holes_ringed;
+    const int total = static_cast<int>(decisions.size());
+    QuietWatch quiet(watch);
+    for (int i = 0; i < total; ++i) {
+        watch.progress("weighing decisions", i, total);
+        std::vector<Decision> others(decisions.begin(), decisions.end());
+        others.erase(others.begin() + i);
+        add_without_decision(record, decisions[static_cast<std::size_t>(i)],
+                             measured_with(products, others, quiet));
+    }
+    products.holes_fitted = fitted, products.holes_ringed = ringed;
+}
 
 /// What needs all holes; what is left out goes last, so that nothing misses it.
 BoardRecord finished(BoardRecord record, const InspectRequest& request) {
@@ -325,11 +378,15 @@ BoardRecord finished(BoardRecord record, const InspectRequest& request) {
 InspectOutcome run(Session& session, std::span<const Decision> decisions, InspectWatch& outer) {
     Session::Products& products = session.products();
     std::optional<InspectOutcome> outcome;
+    products.fits.start_run();
+    products.rings.start_run();
     const bridge::PoolSize pool(products.request.jobs);
     run_watched(outer, [&](InspectWatch& watch) {
         Run run(products, decisions, watch);
         try {
-            outcome = finished(run.measure(), products.request);
+            BoardRecord whole = run.measure();
+            add_without_each(whole, products, decisions, watch);
+            outcome = finished(std::move(whole), products.request);
         } catch (const Error& error) {
             outcome = error;
         } catch (const Cancelled&) {

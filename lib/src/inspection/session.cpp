@@ -35,6 +35,14 @@ ExposureFacts facts_of(const TransmissionMap& map) {
             map.blur_sigma_px, map.saturated_fraction, map.warnings};
 }
 
+/// Evidence that is not what the case was written about is not measured.
+void check_expected(const InspectRequest& request, const SourceFacts& facts) {
+    if (request.picture_sha256.empty() || request.picture_sha256 == facts.sha256) return;
+    throw Error(Fault::input, request.pictures.front().string() +
+                                  ": the file has changed since the case was written: expected SHA-256 " +
+                                  request.picture_sha256 + ", got " + facts.sha256);
+}
+
 void check_request(const InspectRequest& request) {
     if (request.pictures.size() != 1) {
         throw Error(Fault::usage, "expected exactly one picture, got " +
@@ -76,6 +84,7 @@ void Session::Products::prepare_map(Watch& watch) {
         throw Error(Fault::input,
                     request.pictures.front().string() + ": the file changed while it was being measured");
     }
+    check_expected(request, picture.facts);
     facts = picture.facts;
     const auto flat = load_beside(request.flat, *this), dark = load_beside(request.dark, *this);
     ExposureOptions options;

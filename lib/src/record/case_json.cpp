@@ -242,6 +242,7 @@ Custody read_custody(const Node& node) {
 Json evidence_json(const BoardRecord& record) {
     const Json intake = {{"serial", text_json(record.intake.serial)},
                          {"lot", text_json(record.intake.lot)},
+                         {"lot_size", json_of(record.intake.lot_size)},
                          {"chosen", text_json(record.intake.chosen)}};
     return {{"intake", intake},
             {"pictures", list_json(record.picture_notes, notes_json)},
@@ -251,7 +252,7 @@ Json evidence_json(const BoardRecord& record) {
 void read_evidence(const Node& node, BoardRecord& record) {
     const Node intake = node["intake"];
     record.intake = {intake["serial"].text_or_empty(), intake["lot"].text_or_empty(),
-                     intake["chosen"].text_or_empty()};
+                     intake["lot_size"].maybe_whole(), intake["chosen"].text_or_empty()};
     record.picture_notes = node["pictures"].list(read_notes);
     record.custody = node["custody"].list(read_custody);
 }
@@ -267,6 +268,7 @@ Json decision_json(const Decision& decision) {
     if (decision.act == Decision::Act::set_scale) json["mm"] = decision.value;
     if (decision.act == Decision::Act::add_hole) json["radius_px"] = decision.value;
     if (decision.act == Decision::Act::set_wall) json["wall"] = word(decision.wall);
+    json["picture_sha256"] = text_json(decision.picture_sha256);
     return json;
 }
 
@@ -289,6 +291,7 @@ Decision read_decision(const Node& node) {
     }
     if (decision.act == Decision::Act::add_hole) decision.value = node["radius_px"].number();
     if (decision.act == Decision::Act::set_wall) decision.wall = node["wall"].state<WallState>();
+    decision.picture_sha256 = node["picture_sha256"].text_or_empty();
     return decision;
 }
 

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "core/sample_size.hpp"
 #include "core/text.hpp"
 #include "record/names.hpp"
 #include "report/model.hpp"
@@ -6,6 +7,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <optional>
 
 namespace ringwall::report {
 namespace {
@@ -192,32 +194,48 @@ Section picture_section(const BoardRecord& record) {
     return section;
 }
 
+/// A unit fails when its screw can touch copper; with none doing so, it passes only where every judged hole
+/// shows its gap. Anything else counts for neither.
+std::optional<int> failing_units(const BoardRecord& record) {
+    int judged = 0, shown = 0;
+    for (const auto& hole : record.holes) {
+        if (!hole.screw) continue;
+        if (hole.screw->finding == Finding::reaches) return 1;
+        ++judged;
+        if (hole.screw->finding == Finding::gap_shown) ++shown;
+    }
+    return judged > 0 && shown == judged ? std::optional(0) : std::nullopt;
+}
+
 Section sample_section(const BoardRecord& record) {
-    const std::string& chosen = record.intake.chosen;
     Section section{"What one unit can show", {}, {}, {}, ""};
-    section.paragraphs.push_back(
-        "This report is about one unit. " +
-        (chosen.empty()
-             ? std::string("How it came to be examined was not said, so it supports no share of other "
-                           "units with this fault, neither high nor low.")
-         : chosen == "random"
-             ? std::string(
-                   "It is said to have been drawn at random. If the unit shows no fault, the share of "
-                   "faulty units in the lot that it was drawn from may still be as high as 95 % (at 95 % "
-                   "confidence: 1 − 0.05^(1/n), n = 1); if it shows one, at least 5 %.")
-             : "It was not drawn at random (“" + chosen +
-                   "”), so it supports no share of other units with this fault, neither high nor low."));
+    const auto failing = failing_units(record);
     section.paragraphs.emplace_back(
-        "What a unit shows, it shows of itself. To bring the share of faulty units below 5 % (95 % "
-        "confidence), 59 "
-        "units drawn at random from one lot, none faulty, are needed: 1 − 0.05^(1/59) = 4.95 %.");
+        "This report is about one unit, and what a unit shows, it shows of itself. It is counted as failing "
+        "when the screw can touch copper, in the position drawn, in one of its holes, and as not failing "
+        "when a "
+        "gap is shown in every hole judged.");
+    if (failing) {
+        section.paragraphs.push_back(
+            sample_statement(1, *failing, record.intake.chosen, record.confidence, record.intake.lot_size)
+                .sentence);
+    } else {
+        section.paragraphs.emplace_back("This unit is neither: it supports no share of other units with this "
+                                        "fault, neither high nor low.");
+    }
+    section.paragraphs.emplace_back(
+        "To bring the share of failing units below 5 % (95 % confidence), 59 units drawn at random from one "
+        "large lot, none failing, are needed: 1 − 0.05^(1/59) = 4.95 %.");
     return section;
 }
 
 Section custody_section(const BoardRecord& record) {
     Section section{"Custody and intake", {}, {}, {}, ""};
-    const std::string intake = joined(
-        {{"serial", record.intake.serial}, {"lot", record.intake.lot}, {"chosen:", record.intake.chosen}});
+    const std::string intake =
+        joined({{"serial", record.intake.serial},
+                {"lot", record.intake.lot},
+                {"units in the lot", record.intake.lot_size ? std::to_string(*record.intake.lot_size) : ""},
+                {"chosen:", record.intake.chosen}});
     section.paragraphs.push_back(
         unit_of(record) + ": " +
         (intake.empty() ? "nothing was said of serial, lot and how it was chosen" : intake) + ".");
