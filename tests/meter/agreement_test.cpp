@@ -179,6 +179,13 @@ TEST_CASE("one reading at one hole") {
          true,
          "expected open, read screw joined"},
         {{"H3", "GND", joined, bare, {}, {}, joined}, "H3", Says::agrees, false, "copper up to this wall"},
+        // a fault that picture and meter both show
+        {{"H3", "GND", joined, bare, {}, {}, open}, "H3", Says::agrees, false, "NOT AS IT SHOULD BE"},
+        {{"H3", "+24V", joined, with_screw, 0.2, {}, open},
+         "H3",
+         Says::agrees,
+         true,
+         "expected open, read screw"},
     };
     for (const Scenario& scenario : scenarios) {
         const MeterResult result = judged({scenario.row});

@@ -48,6 +48,9 @@ TEST_CASE("board, screw, torque, side and power") {
     CHECK(setup_in("screw not fitted").screw == Told::no);
     CHECK(setup_in("empty hole").screw == Told::no);
     CHECK(setup_in("screw fitted not torqued").screw == Told::yes);
+    CHECK(setup_in("cables and battery disconnected; no screw fitted").screw == Told::no);
+    CHECK(setup_in("without any screw fitted").screw == Told::no);
+    CHECK(setup_in("cables off screw fitted").screw == Told::yes);
     CHECK(setup_in("screw M3 0.5 Nm").screw == Told::yes);
     CHECK(setup_in("assembled").screw == Told::not_told);
     CHECK(setup_in("screw fitted, 0.5Nm").torque);

@@ -243,8 +243,10 @@ HoleSaying saying_of(const AtHole& at) {
                                        ", but its set-up says that none was fitted"};
     HoleSaying saying = by_rule(at);
     if (at.reading->against_expectation()) {
-        saying.says = Says::contradicts;
-        saying.text = "expected " + in_words(*at.reading->row->expect) + ", read " + saying.text;
+        const bool same_fault = saying.says == Says::agrees && at.reading->conducts();
+        if (!same_fault) saying.says = Says::contradicts; // the fault that the picture shows denies nothing
+        saying.text = (same_fault ? "NOT AS IT SHOULD BE: expected " : "expected ") +
+                      in_words(*at.reading->row->expect) + ", read " + saying.text;
     }
     saying.text = line(at) + saying.text;
     return saying;

@@ -124,14 +124,23 @@ bool powered_in(const Words& words) {
     return false;
 }
 
+/// "screw not fitted"; "no screw fitted", but not "cables off screw fitted".
+bool denied_before(const Words& clause, Words::const_iterator fitted) {
+    if (fitted != clause.begin() && any_of({*(fitted - 1)}, apart)) return true;
+    constexpr std::array<std::string_view, 4> none{"no", "without", "never", "zero"};
+    for (auto word = clause.begin(); word != fitted; ++word)
+        if (any_of({*word}, none) && any_of(Words(word + 1, fitted), screw_words)) return true;
+    return false;
+}
+
 void read_screw(const Words& clause, SetUp& setup) {
     if (any_of(clause, std::array<std::string_view, 2>{"hole", "holes"}) &&
         any_of(clause, std::array<std::string_view, 1>{"empty"}))
         setup.screw = Told::no;
     if (!any_of(clause, screw_words)) return;
     const auto fitted = std::find(clause.begin(), clause.end(), "fitted");
-    const bool denied = fitted != clause.begin() && fitted != clause.end() && any_of({*(fitted - 1)}, apart);
-    const bool in_place = fitted != clause.end() && !denied; // "screw fitted not torqued"
+    const bool in_place =
+        fitted != clause.end() && !denied_before(clause, fitted); // "screw fitted not torqued"
     setup.screw = in_place || !any_of(clause, apart) ? Told::yes : Told::no;
 }
 

@@ -45,14 +45,27 @@ std::string two_digits(double mm) {
     return text.str();
 }
 
+/// Lengths measured by hand, and the way of the unit from hand to hand.
+std::string evidence_text(const Board& board) {
+    std::ostringstream text;
+    text.imbue(std::locale::classic());
+    text << "\n[[measured]]\nwhat = \"thickness\"\nvalue_mm = " << board.thickness_mm + 0.01
+         << "\nu_mm = 0.01\nwith = \"micrometer\"\n"
+            "\n[[measured]]\nwhat = \"bore\"\nwhere = \"top right\"\nvalue_mm = 3.30\nu_mm = 0.01\n"
+            "with = \"pin gauge\"\n"
+            "\n[[custody]]\nwhen = \"2026-03-02\"\nfrom = \"the owner of the drive\"\nto = \"inspector\"\n"
+            "seal_before = \"none\"\nseal_after = \"bag 1\"\nphotographs = \"both faces, four corners\"\n";
+    return text.str();
+}
+
 std::string case_text(char revision, const Board& board, const Exposure& exposure) {
     const std::array<std::size_t, 4> lid = demo_lid_holes(board);
     const std::array<const char*, 4> names = {"top left", "top right", "bottom left", "bottom right"};
     std::ostringstream text;
     text.imbue(std::locale::classic());
     text << "# " << invented << "\n\n[board]\nname = \"Field pump controller\"\nrevision = \"" << revision
-         << "\"\nunit = \"demo " << revision
-         << "1\"\nchosen = \"invented\"\nthickness_mm = " << board.thickness_mm
+         << "\"\nunit = \"demo " << revision << "1\"\nserial = \"" << revision
+         << "-0001\"\nchosen = \"invented\"\nthickness_mm = " << board.thickness_mm
          << "\nfoil_um = 32\n\n[[picture]]\nfile = \"face.tiff\"\nshot = \"face\"\npixel_mm = "
          << exposure.pixel_mm << "\nscale_u_percent = 0.2\ndense = \"dark\"\nradiometry = \"linear\"\n";
     for (std::size_t i = 0; i < lid.size(); ++i) {
@@ -63,8 +76,36 @@ std::string case_text(char revision, const Board& board, const Exposure& exposur
              << (i == 3 ? "screw = \"none\"\n" : "");
     }
     text << "\n[screw]\nname = \"UNC6-32\"\n\n[rule]\nvoltage_peak_v = 24\nvoltage_kind = "
-            "\"dc\"\nspacing_row = \"B1\"\n";
+            "\"dc\"\nspacing_row = \"B1\"\n\n[continuity]\nfile = \"meter.csv\"\n"
+         << evidence_text(board);
     return text.str();
+}
+
+/// What an inspector with an ohmmeter would have written down; revision B has its bottom left hole on ground.
+std::string meter_text(char revision) {
+    const std::string idle = "assembled and unpowered; cables, chassis and battery disconnected; ";
+    const std::string bare =
+        "\"" + idle + "no screw fitted\",both,0.2,hand meter,2026-01-12,2026-03-02,inspector,";
+    const std::string fitted = "\"" + idle +
+                               "screw fitted 0.4 Nm, pushed toward the board's corner\",both,0.2,hand "
+                               "meter,2026-01-12,2026-03-05,inspector,";
+    std::string text =
+        "a,b,expect,reading,ohms,behaviour,setup,polarity,lead_ohms,meter,calibrated_on,when,by,"
+        "note\n"
+        "+24V,GND,open,open,48000,rising," +
+        bare + "invented\n";
+    if (revision == 'A') {
+        text += "+24V,wall top left,open,joined,0.4,steady," + bare + "invented\n";
+        text += "+24V,wall top right,open,open,,steady," + bare + "invented\n";
+        text += "+24V,screw in top left,open,joined,0.3,steady," + fitted + "invented\n";
+        text += "+24V,screw in top right,open,open,,steady," + fitted + "invented\n";
+    } else {
+        text += "GND,bottom left,joined,joined,0.3,steady," + bare + "invented\n";
+        text += "+24V,bottom left,open,open,,steady," + bare + "invented\n";
+        text += "+24V,screw in top left,open,open,,steady," + fitted + "invented\n";
+        text += "+24V,screw in top right,open,open,,steady," + fitted + "invented\n";
+    }
+    return text;
 }
 
 const char* readme_text() {
@@ -80,7 +121,8 @@ const char* readme_text() {
            "hole at the\n"
            "bottom right is a spare without a screw on both.\n\n"
            "  revision-a/case.toml   revision-b/case.toml   what is known of each board\n"
-           "  revision-a/face.tiff   revision-b/face.tiff   face-on radiographs, 25 um a pixel\n\n"
+           "  revision-a/face.tiff   revision-b/face.tiff   face-on radiographs, 25 um a pixel\n"
+           "  revision-a/meter.csv   revision-b/meter.csv   what an ohmmeter read\n\n"
            "Measure each:  ringwall inspect revision-a/case.toml\n"
            "               ringwall inspect revision-b/case.toml\n";
 }
@@ -92,6 +134,7 @@ void write_revision(const fs::path& folder, char revision) {
     const Exposure exposure = demo_exposure(revision);
     write_tiff16(folder / "face.tiff", expose(board, exposure).view(), exposure.pixel_mm);
     write_text(folder / "case.toml", case_text(revision, board, exposure));
+    write_text(folder / "meter.csv", meter_text(revision));
 }
 
 } // namespace
