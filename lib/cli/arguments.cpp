@@ -79,6 +79,7 @@ const std::string* one(const Texts& texts, const std::string& name) {
 }
 
 void read_scale_options(const Texts& texts, InspectRequest& request) {
+    request.scale_given = InspectRequest::ScaleGiven::by_option;
     if (const auto* text = one(texts, "pixel-mm")) request.pixel_mm = pixel_size("pixel-mm", *text);
     if (const auto known = texts.find("known"); known != texts.end()) {
         for (const auto& text : known->second)
@@ -268,8 +269,11 @@ void put_rule(const Arguments& arguments, SpacingRule& rule) {
 InspectRequest with_options(InspectRequest of_case, const Arguments& arguments) {
     const InspectRequest& given = arguments.options;
     if (arguments.has("pixel-mm")) of_case.pixel_mm = given.pixel_mm;
+    if (arguments.has("pixel-mm") || arguments.has("known"))
+        of_case.scale_given = InspectRequest::ScaleGiven::by_option;
     if (arguments.has("known")) {
         of_case.known = given.known;
+        of_case.scale_holes.clear();
         if (!arguments.has("pixel-mm"))
             of_case.pixel_mm.reset(); // a scale given now replaces the case's, whichever form
     }

@@ -82,7 +82,7 @@ KnownDistance known_distance(const std::string& option, const std::string& text)
     const double length_px = std::hypot(px[2] - px[0], px[3] - px[1]);
     if (length_px >= 1 && !pixel_limits_mm.hold(*mm / length_px))
         fail(option, "a distance that makes " + std::string(pixel_limits_mm.expected), text);
-    return {{px[0], px[1]}, {px[2], px[3]}, *mm};
+    return {{px[0], px[1]}, {px[2], px[3]}, *mm, std::nullopt};
 }
 
 DenseSide dense_side(const std::string& text) {

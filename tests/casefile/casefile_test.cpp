@@ -395,10 +395,16 @@ TEST_CASE("a case that is not there, or a folder") {
     CHECK_THROWS_AS((void)read_case(std::filesystem::temp_directory_path()), Error);
 }
 
-TEST_CASE("a scale from a hole's size is left for later, with a word") {
-    const CaseOnDisk on_disk("[[picture]]\nfile = \"a.tif\"\n[[scale]]\nhole = \"H1\"\nmm = 3.2\n");
+TEST_CASE("a scale from a hole's bore") {
+    const std::string start = "[[picture]]\nfile = \"a.tif\"\n[[scale]]\nhole = \"H1\"\n";
+    const CaseOnDisk on_disk(start + "mm = 3.2\nu_mm = 0.005\nwith = \"pin gauge\"\n");
     const CaseFile read = read_case(on_disk.path());
-    CHECK(read.scales.empty());
-    REQUIRE(read.warnings.size() == 1);
-    CHECK(read.warnings[0].find("not in this version") != std::string::npos);
+    REQUIRE(read.scales.size() == 1);
+    CHECK(read.warnings.empty());
+    CHECK(read.scales[0].hole == "H1");
+    CHECK(read.scales[0].mm == 3.2);
+    CHECK(read.scales[0].u_mm == 0.005);
+    CHECK(error_of(start + "mm = 3.2\nfrom_px = [1, 2]\n").find("two points or a hole, not both") !=
+          std::string::npos);
+    CHECK(error_of(start).find("key [scale] mm: expected a length over 0 mm") != std::string::npos);
 }

@@ -213,7 +213,7 @@ TEST_CASE("a scale from stated distances is used, and disagrees aloud with a kno
     Session session = session_with(request, fake.stages());
     const BoardRecord record = record_of_outcome(inspect(session, watch));
     CHECK(record.sources[0].pixel_mm.value() == 0.02);
-    request.known = {{{0, 0}, {400, 0}, 10}};
+    request.known = {{{0, 0}, {400, 0}, 10, {}}};
     Session disagrees = session_with(request, fake.stages());
     const InspectOutcome outcome = inspect(disagrees, watch);
     REQUIRE(std::holds_alternative<Error>(outcome));

@@ -25,7 +25,7 @@ std::vector<std::vector<Decision>> growing_decisions() {
     const std::vector<Decision> all{decision(Decision::Act::add_hole, {110, 110}, 12),
                                     decision(Decision::Act::strike_out, {260, 160}),
                                     decision(Decision::Act::set_wall, {60, 60}, 0, WallState::incomplete),
-                                    decision(Decision::Act::set_scale, {0, 0}, 20),
+                                    decision(Decision::Act::set_scale, {0, 0}, 10),
                                     decision(Decision::Act::add_hole, {610, 410}, 9),
                                     decision(Decision::Act::strike_out, {110, 110})};
     std::vector<std::vector<Decision>> growing(1);
@@ -35,7 +35,7 @@ std::vector<std::vector<Decision>> growing_decisions() {
     }
     for (auto& list : growing) {
         for (auto& one : list) {
-            if (one.act == Decision::Act::set_scale) one.to_px = {1000, 0};
+            if (one.act == Decision::Act::set_scale) one.to_px = {500, 0};
         }
     }
     return growing;
@@ -95,8 +95,8 @@ TEST_CASE("a rerun measures only the holes that the decision touches") {
     (void)rerun({decision(Decision::Act::set_wall, {60, 60}, 0, WallState::incomplete)});
     CHECK(fake.fits == 0);
     CHECK(fake.rings <= 4); // the hole and those that see its wall
-    Decision scale = decision(Decision::Act::set_scale, {0, 0}, 30);
-    scale.to_px = {1000, 0};
+    Decision scale = decision(Decision::Act::set_scale, {0, 0}, 15);
+    scale.to_px = {500, 0};
     const BoardRecord record = rerun({scale});
     CHECK(fake.fits == 0);
     CHECK(fake.rings == 0); // geometry only
@@ -200,6 +200,45 @@ TEST_CASE("a decision made on other pixels is shown and not followed; on these i
     CHECK(record.decisions == request.decisions);
     CHECK(
         any_with(record.sources.front().warnings, "was left out: it was made on a picture with SHA-256 99"));
+}
+
+TEST_CASE("a known distance with a point outside the picture is refused, by option and by case") {
+    InspectRequest request = fake_request(); // 700 x 500 px
+    request.pixel_mm.reset();
+    request.known = {{{10, 10}, {6900, 10}, 17.0, {}}}; // a slipped digit: 690
+    FakeStages fake;
+    Session session = session_with(request, fake.stages());
+    RecordingWatch watch;
+    const InspectOutcome refused = inspect(session, watch);
+    REQUIRE(std::holds_alternative<Error>(refused));
+    CHECK(std::get<Error>(refused).fault() == Fault::usage);
+    CHECK(std::string(std::get<Error>(refused).what()) ==
+          "known distance: expected points inside the picture of 700 x 500 px, got (6900, 10)");
+    request.scale_given = InspectRequest::ScaleGiven::in_case;
+    Session of_case = session_with(request, fake.stages());
+    const InspectOutcome of_case_refused = inspect(of_case, watch);
+    REQUIRE(std::holds_alternative<Error>(of_case_refused));
+    CHECK(std::get<Error>(of_case_refused).fault() == Fault::input);
+    request.known = {{{0, 0}, {699, 499}, 17.0, {}}}; // the corners are inside
+    CHECK(full_run(request).why_nothing.empty());
+}
+
+TEST_CASE("a hole of known bore sets the scale, and is not its own check") {
+    InspectRequest request = fake_request();
+    request.pixel_mm.reset();
+    request.scale_given = InspectRequest::ScaleGiven::in_case;
+    request.case_holes = {{Point{60, 60}, {}, "gauge", "", "", false, {}}};
+    request.scale_holes = {{{62, 58}, "gauge", 1.0, 0.001}};
+    request.measured = {{"bore", "gauge", 1.0, 0.001, "pin gauge", {}, {}, {}, ""},
+                        {"bore", "H3", 1.0, 0.001, "pin gauge", {}, {}, {}, ""}};
+    const BoardRecord record = full_run(request);
+    CHECK(record.holes[0].bore_mm.value() == doctest::Approx(1.0));
+    CHECK(record.sources[0].pixel_mm_from.find("one hole of known bore stated in the case file") == 0);
+    CHECK(record.measured[0].why.find("cannot check it") != std::string::npos);
+    CHECK(record.measured[1].picture_mm.has_value());
+    request.scale_holes[0].at_px = {350, 30}; // no hole there
+    const BoardRecord none = full_run(request);
+    CHECK(none.why_nothing == "no scale: the bore of hole \"gauge\", which is to set it, was not measured");
 }
 
 TEST_CASE("a picture that has changed since the case was written is refused") {

@@ -296,6 +296,9 @@ TEST_CASE("what a pin is, by its name or else by the note") {
 TEST_CASE("supply to ground on the board itself") {
     const auto words = [](const Row& row) { return board_words(judged({row})); };
     CHECK(has(words({"24V", "GND", joined, assembled, 8, ReadingBehaviour::rising}), "expected, capacitors"));
+    CHECK(
+        has(words({"24V", "GND", open, assembled, 48000, ReadingBehaviour::rising}), "expected, capacitors"));
+    CHECK(has(words({"24V", "GND", open, bare, 48000, ReadingBehaviour::rising}), "under the 10 Mohm"));
     CHECK(has(words({"GND", "24V", joined, assembled, 2, ReadingBehaviour::steady}),
               "stayed low: not expected"));
     CHECK(has(words({"24V", "GND", joined, assembled, 2}), "is not said"));

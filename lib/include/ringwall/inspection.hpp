@@ -26,6 +26,10 @@ struct InspectRequest {
     std::string picture_sha256; ///< that a person expects of it; another one is refused. Empty: not said
     std::optional<std::array<double, 2>> pixel_mm; ///< overrides every other scale
     std::vector<KnownDistance> known;
+    std::vector<ScaleHole> scale_holes; ///< count like known distances
+    /// Where pixel_mm, known and scale_holes come from. Decides also the fault of a point outside the
+    /// picture: usage for options, input for a case file.
+    enum class ScaleGiven { by_caller, by_option, in_case } scale_given = ScaleGiven::by_caller;
     std::optional<double> scale_u_percent; ///< k = 1; not given: 1, and said to be assumed
     DenseSide dense = DenseSide::automatic;
     Radiometry radiometry = Radiometry::unknown;

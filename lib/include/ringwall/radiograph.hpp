@@ -34,6 +34,7 @@ struct KnownDistance {
     Point from_px;
     Point to_px;
     double mm = 0;
+    std::optional<double> u_mm; ///< of the length itself, k = 1
 };
 
 /// What a picture file says about itself. Facts only: nothing here is estimated from the grey values'

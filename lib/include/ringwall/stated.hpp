@@ -26,6 +26,15 @@ struct CaseHole {
     bool operator==(const CaseHole&) const = default;
 };
 
+/// A hole whose bore a person measured by hand to set the picture's scale.
+struct ScaleHole {
+    Point at_px; ///< any point inside the hole
+    std::string name;
+    double mm = 0;
+    std::optional<double> u_mm; ///< k = 1
+    bool operator==(const ScaleHole&) const = default;
+};
+
 /// What a person says of one copper layer, counted from the low-z face.
 struct CaseLayer {
     int number = 0;

@@ -107,35 +107,46 @@ CasePicture picture_of(const CaseText& text, const TomlTable& table) {
     return picture;
 }
 
-CaseScale scale_of(const CaseText& text, const TomlTable& table, const CaseFile& read) {
+/// What both kinds of scale have.
+CaseScale length_of(const CaseText& text, const TomlTable& table, const CaseFile& read) {
     CaseScale scale;
-    const std::string point = "a point [x, y] in px";
-    const auto from = table.pair("from_px", -infinity, point), to = table.pair("to_px", -infinity, point);
     const auto mm = table.number("mm", 0, infinity, "a length over 0 mm");
-    if (!from) table.missing("from_px", point);
-    if (!to) table.missing("to_px", point);
     if (!mm) table.missing("mm", "a length over 0 mm");
-    scale.from_px = {(*from)[0], (*from)[1]};
-    scale.to_px = {(*to)[0], (*to)[1]};
     scale.mm = *mm;
     scale.u_mm = table.number("u_mm", 0, 100, "a standard uncertainty (k = 1) over 0 mm");
     scale.with = table.text_or_empty("with");
     scale.picture = picture_index(text, table, read);
+    return scale;
+}
+
+CaseScale between_points(const TomlTable& table, CaseScale scale) {
+    const std::string point = "a point [x, y] in px";
+    const auto from = table.pair("from_px", -infinity, point), to = table.pair("to_px", -infinity, point);
+    if (!from) table.missing("from_px", point);
+    if (!to) table.missing("to_px", point);
+    scale.from_px = {(*from)[0], (*from)[1]};
+    scale.to_px = {(*to)[0], (*to)[1]};
     const double length_px = std::hypot(scale.to_px.x - scale.from_px.x, scale.to_px.y - scale.from_px.y);
-    if (length_px >= 1 && !pixel_limits_mm.hold(*mm / length_px)) {
+    if (length_px >= 1 && !pixel_limits_mm.hold(scale.mm / length_px)) {
         table.fail("mm", *table.find("mm"), "a length that makes " + std::string(pixel_limits_mm.expected));
     }
     return scale;
 }
 
+CaseScale across_hole(const TomlTable& table, CaseScale scale) {
+    for (const char* key : {"from_px", "to_px"})
+        if (const toml::node* node = table.find(key))
+            table.fail(key, *node, "two points or a hole, not both");
+    scale.hole = table.text_or_empty("hole");
+    scale.hole_place = table.place("hole");
+    return scale;
+}
+
 void read_scales(const CaseText& text, CaseFile& read) {
     for (const TomlTable& table : text.tables("scale")) {
-        if (table.find("hole") != nullptr) {
-            read.warnings.push_back(text.place_in_words(table.table()) +
-                                    "a scale from a hole's size is not in this version and is ignored");
-        } else {
-            read.scales.push_back(scale_of(text, table, read));
-        }
+        const CaseScale scale = length_of(text, table, read);
+        read.scales.push_back(table.find("hole") != nullptr ? across_hole(table, scale)
+                                                            : between_points(table, scale));
     }
 }
 

@@ -40,6 +40,8 @@ struct CasePicture {
 struct CaseScale {
     int picture = 0; ///< index into pictures
     Point from_px, to_px;
+    std::string hole;       ///< name of a [[hole]] with at_px, whose bore is `mm`; then no points
+    std::string hole_place; ///< for an error about it
     double mm = 0;
     std::optional<double> u_mm; ///< k = 1
     std::string with;

@@ -4,6 +4,7 @@
 #include "core/text.hpp"
 #include "ringwall/error.hpp"
 
+#include <algorithm>
 #include <cassert>
 #include <cmath>
 #include <numbers>
@@ -28,7 +29,11 @@ double length_px(const KnownDistance& known) {
 }
 
 double relative_u(const KnownDistance& known) {
-    return point_u_px * std::numbers::sqrt2 / length_px(known);
+    return std::hypot(point_u_px * std::numbers::sqrt2 / length_px(known), known.u_mm.value_or(0) / known.mm);
+}
+
+double relative_u(const KnownBore& bore) {
+    return std::hypot(bore.px.u() / bore.px.value(), bore.u_mm.value_or(0) / bore.mm);
 }
 
 double direction_deg(const KnownDistance& known) {
@@ -127,18 +132,65 @@ Factors checked_factors(std::span<const KnownDistance> known) {
     return factors;
 }
 
-std::string how_many(const std::vector<KnownDistance>& known) {
-    return known.size() == 1 ? "one known distance" : std::to_string(known.size()) + " known distances";
+void check_bore(const KnownBore& bore) {
+    if (!(bore.mm > 0) || !std::isfinite(bore.mm))
+        throw Error(Fault::usage, "known bore: expected a length over 0 mm, got " + shortest(bore.mm));
+}
+
+/// The bores' weighted mean, joined with the distances' factors, whose ratio of x to y stays.
+Factors with_bores(std::optional<Factors> all, std::span<const KnownBore> bores) {
+    for (const KnownBore& bore : bores) {
+        check_bore(bore);
+        const double own = bore.mm / bore.px.value(), u = std::max(relative_u(bore), 1e-9);
+        if (!all) {
+            all = Factors{own, own, u, false};
+            continue;
+        }
+        const double mean = (all->x_mm + all->y_mm) / 2, mean_u = std::max(all->relative_u, 1e-9);
+        if (std::abs(own / mean - 1) > tolerance(u, mean_u))
+            disagree("a hole's bore and the lengths before it", own, mean);
+        const double weight = 1 / (u * u), before = 1 / (mean_u * mean_u);
+        const double factor = (own * weight + mean * before) / (weight + before) / mean;
+        all = Factors{all->x_mm * factor, all->y_mm * factor, 1 / std::sqrt(weight + before), all->apart};
+    }
+    return all.value();
+}
+
+Factors all_factors(std::span<const KnownDistance> known, std::span<const KnownBore> bores) {
+    return with_bores(known.empty() ? std::nullopt : std::optional(checked_factors(known)), bores);
+}
+
+std::string how_many(std::size_t count, const std::string& one, const std::string& more) {
+    return count == 1 ? one : std::to_string(count) + " " + more;
+}
+
+std::string lengths_in_words(std::span<const KnownDistance> known, std::span<const KnownBore> bores) {
+    std::string words =
+        known.empty() ? std::string() : how_many(known.size(), "one known distance", "known distances");
+    if (!bores.empty())
+        words += (words.empty() ? "" : " and ") +
+                 how_many(bores.size(), "one hole of known bore", "holes of known bore");
+    return words;
 }
 
 std::string u_words(const ScaleSources& sources) {
     return sources.u_percent ? "" : "; its uncertainty of 1 % (k = 1) is assumed, not measured";
 }
 
-Scale from_known(const std::vector<KnownDistance>& known, const ScaleSources& sources,
-                 const std::string& who) {
-    const Factors f = checked_factors(known);
-    const std::string words = how_many(known) + who + (f.apart ? ", x and y apart" : "");
+bool every_length_has_u(std::span<const KnownDistance> known, std::span<const KnownBore> bores) {
+    const auto has = [](const auto& length) { return length.u_mm.has_value(); };
+    return std::all_of(known.begin(), known.end(), has) && std::all_of(bores.begin(), bores.end(), has);
+}
+
+Scale from_known(std::span<const KnownDistance> known, std::span<const KnownBore> bores,
+                 const ScaleSources& sources, const std::string& who) {
+    const Factors f = all_factors(known, bores);
+    const std::string words = lengths_in_words(known, bores) + " " + who + (f.apart ? ", x and y apart" : "");
+    if (!sources.u_percent && every_length_has_u(known, bores)) {
+        return Scale::of(f.x_mm, f.y_mm, f.relative_u,
+                         words +
+                             "; its uncertainty is that of the lengths and of their places in the picture");
+    }
     if (!sources.u_percent && f.relative_u > assumed_u_percent / 100) {
         return Scale::of(
             f.x_mm, f.y_mm, f.relative_u,
@@ -148,13 +200,14 @@ Scale from_known(const std::vector<KnownDistance>& known, const ScaleSources& so
                      words + u_words(sources));
 }
 
-void check_stated(const StatedScale& stated, const std::vector<KnownDistance>& known) {
-    const Factors f = checked_factors(known);
+void check_stated(const StatedScale& stated, std::span<const KnownDistance> known,
+                  std::span<const KnownBore> bores) {
+    const Factors f = all_factors(known, bores);
     const double allowed = tolerance(f.relative_u, 0);
     const bool same = std::abs(stated.pixel_xy_mm[0] / f.x_mm - 1) <= allowed &&
                       std::abs(stated.pixel_xy_mm[1] / f.y_mm - 1) <= allowed;
     if (!same) {
-        disagree("the file (" + stated.from + ") and the known distances", stated.pixel_xy_mm[0], f.x_mm);
+        disagree("the file (" + stated.from + ") and the known lengths", stated.pixel_xy_mm[0], f.x_mm);
     }
 }
 
@@ -212,14 +265,14 @@ std::optional<Point> Scale::at_mm(Point px) const {
 Scale find_scale(const ScaleSources& sources) {
     const double u = sources.u_percent.value_or(assumed_u_percent) / 100;
     if (!sources.by_person.empty())
-        return from_known(sources.by_person, sources, " set by a person in this picture");
+        return from_known(sources.by_person, {}, sources, "set by a person in this picture");
     if (sources.given_mm) {
         const auto [x, y] = *sources.given_mm;
-        return Scale::of(x, y, u, "given by the user" + u_words(sources));
+        return Scale::of(x, y, u, sources.given + u_words(sources));
     }
-    if (!sources.known.empty()) {
-        if (sources.stated) check_stated(*sources.stated, sources.known);
-        return from_known(sources.known, sources, " given by the user");
+    if (!sources.known.empty() || !sources.bores.empty()) {
+        if (sources.stated) check_stated(*sources.stated, sources.known, sources.bores);
+        return from_known(sources.known, sources.bores, sources, sources.given);
     }
     if (sources.stated) {
         const auto [x, y] = sources.stated->pixel_xy_mm;

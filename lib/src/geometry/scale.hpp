@@ -49,23 +49,34 @@ class Scale {
     std::string words_ = "no scale was given";
 };
 
+/// A hole of this picture with the bore that a person measured on the board.
+struct KnownBore {
+    Estimate px;
+    double mm = 0;
+    std::optional<double> u_mm; ///< k = 1
+};
+
 /// Everything that may tell the scale of one picture, strongest first.
 struct ScaleSources {
     std::vector<KnownDistance> by_person; ///< set in a decision: overrides the rest
     std::optional<std::array<double, 2>>
         given_mm;                      ///< --pixel-mm, or the case file's pixel_mm: overrides what follows
     std::vector<KnownDistance> known;  ///< --known, or the case file's [[scale]]
+    std::vector<KnownBore> bores;      ///< the case file's [[scale]] with a hole; beside `known`
     std::optional<StatedScale> stated; ///< by the picture file
-    std::optional<double> u_percent;   ///< k = 1; not given: 1, and said to be assumed
+    std::optional<double> u_percent;   ///< k = 1; not given: as below
+    std::string given = "given by the user"; ///< words for where given_mm, known and bores come from
 };
 
 /// The scale to use. Known distances in one direction give one factor for both axes; in two directions that
-/// differ enough they give x and y apart (least squares on dx^2 sx^2 + dy^2 sy^2 = mm^2).
+/// differ enough they give x and y apart (least squares on dx^2 sx^2 + dy^2 sy^2 = mm^2). Bores add to the
+/// mean factor by their weight. Without u_percent the uncertainty is what points, bores and the lengths' u_mm
+/// give when every length has one, else 1 % (or more, where the points allow no better), said to be assumed.
 ///
 /// Throws Error(input) when two scales disagree: known distances among each other, or with what the file
 /// states, by more than 1 % and more than three times what points placed to half a pixel allow; or x and y
-/// factors over 3 % apart. Throws Error(usage) for a known distance between two equal points or outside the
-/// picture's sense (mm <= 0).
+/// factors over 3 % apart; or a bore from the other lengths. Throws Error(usage) for a known distance between
+/// two equal points or outside the picture's sense (mm <= 0).
 Scale find_scale(const ScaleSources& sources);
 
 /// A sentence when the pixel size given differs by more than 2 % from the one that the file states and that

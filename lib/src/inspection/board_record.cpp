@@ -45,7 +45,15 @@ std::string place_words(const CaseHole& hole) {
 Json known_json(const std::vector<KnownDistance>& known) {
     Json list = Json::array();
     for (const auto& k : known)
-        list.push_back(Json::array({k.from_px.x, k.from_px.y, k.to_px.x, k.to_px.y, k.mm}));
+        list.push_back(k.u_mm ? Json::array({k.from_px.x, k.from_px.y, k.to_px.x, k.to_px.y, k.mm, *k.u_mm})
+                              : Json::array({k.from_px.x, k.from_px.y, k.to_px.x, k.to_px.y, k.mm}));
+    return list;
+}
+
+Json scale_holes_json(const std::vector<ScaleHole>& holes) {
+    Json list = Json::array();
+    for (const ScaleHole& hole : holes)
+        list.push_back(Json::array({hole.name, hole.mm}));
     return list;
 }
 
@@ -88,6 +96,7 @@ std::vector<OptionRecord> options_of(const InspectRequest& request) {
     const auto& pixel = request.pixel_mm;
     options.add("pixel_mm", pixel ? Json::array({(*pixel)[0], (*pixel)[1]}) : Json(nullptr));
     options.add("known", known_json(request.known));
+    options.add("scale_holes", scale_holes_json(request.scale_holes));
     options.add("scale_u_percent", request.scale_u_percent);
     options.add("dense", Json(word(request.dense)));
     options.add("radiometry",
@@ -119,15 +128,11 @@ void fill_exposure(SourceRecord& source, const ExposureFacts& exposure) {
     source.saturated_fraction = exposure.saturated_fraction;
 }
 
-std::vector<std::string> warnings_of(const Session::Products& products, const Scale& scale) {
+std::vector<std::string> warnings_of(const Session::Products& products) {
     std::vector<std::string> warnings = products.facts->notes;
     if (products.exposure) {
         for (const auto& warning : products.exposure->warnings)
             warnings.push_back(warning);
-    }
-    if (scale.known() && !products.request.scale_u_percent) {
-        warnings.push_back("the scale's uncertainty (1 % of every length, k = 1) is assumed; state it with "
-                           "--scale-u-percent");
     }
     for (const auto& note : products.request.notes)
         warnings.push_back(note);
@@ -148,7 +153,7 @@ SourceRecord source_record(const Session::Products& products, const Scale& scale
     source.geometry = products.request.geometry;
     fill_scale(source, scale);
     if (products.exposure) fill_exposure(source, *products.exposure);
-    source.warnings = warnings_of(products, scale);
+    source.warnings = warnings_of(products);
     return source;
 }
 

@@ -85,7 +85,7 @@ void add_case_facts(BoardRecord& record, const InspectRequest& request) {
     record.continuity = request.continuity;
     record.screw = request.screw;
     record.rule = request.rule;
-    record.measured = beside_the_picture(record, request.measured);
+    record.measured = beside_the_picture(record, request.measured, request.scale_holes);
     if (record.sources.empty()) return;
     auto& warnings = record.sources.front().warnings;
     for (const auto& list : {name_warnings(record, request), contradictions(record.measured)})

@@ -152,6 +152,28 @@ void take_screws(const CaseFile& read, int picture, InspectRequest& request) {
     }
 }
 
+/// The hole must be named in pixels: in mm its place hangs on the scale that it is to set.
+ScaleHole scale_hole(const CaseFile& read, const CaseScale& scale) {
+    for (const CasePlacedHole& placed : read.holes) {
+        if (placed.picture != scale.picture || placed.hole.name != scale.hole || !placed.hole.at_px) continue;
+        return {*placed.hole.at_px, scale.hole, scale.mm, scale.u_mm};
+    }
+    throw Error(Fault::input, scale.hole_place +
+                                  ": expected the name of a [[hole]] of this picture with at_px, got \"" +
+                                  scale.hole + "\"");
+}
+
+void take_scales(const CaseFile& read, int picture, InspectRequest& request) {
+    request.scale_given = InspectRequest::ScaleGiven::in_case;
+    for (const CaseScale& scale : read.scales) {
+        if (scale.picture != picture) continue;
+        if (scale.hole_place.empty())
+            request.known.push_back({scale.from_px, scale.to_px, scale.mm, scale.u_mm});
+        else
+            request.scale_holes.push_back(scale_hole(read, scale));
+    }
+}
+
 void take_evidence(const CaseFile& read, InspectRequest& request) {
     for (const CasePicture& picture : read.pictures)
         request.picture_notes.push_back(picture.notes);
@@ -172,10 +194,7 @@ InspectRequest request_of_case(const std::filesystem::path& case_file) {
     request.notes = read.warnings;
     const std::size_t chosen = face_on_picture(read, case_file, request.notes);
     take_picture(read.pictures[chosen], request);
-    for (const auto& scale : read.scales) {
-        if (scale.picture == static_cast<int>(chosen))
-            request.known.push_back({scale.from_px, scale.to_px, scale.mm});
-    }
+    take_scales(read, static_cast<int>(chosen), request);
     take_board(read.board, request);
     request.confidence = read.confidence.value_or(request.confidence);
     request.rule = read.rule;

@@ -21,18 +21,6 @@ double distance_px(Point a, Point b) {
     return std::hypot(a.x - b.x, a.y - b.y);
 }
 
-HoleInWork* hole_at(Point at_px, std::vector<HoleInWork>& holes) {
-    HoleInWork* nearest = nullptr;
-    double least = 0;
-    for (auto& candidate : holes) {
-        if (candidate.struck_out) continue;
-        const double distance = distance_px(candidate.hole.centre_px, at_px);
-        if (distance > radius_px(candidate.hole)) continue;
-        if (nearest == nullptr || distance < least) nearest = &candidate, least = distance;
-    }
-    return nearest;
-}
-
 void add_hole(const Decision& decision, const std::function<Hole(const HoleCandidate&)>& fit,
               std::vector<HoleInWork>& holes, int number, std::vector<std::string>& notes) {
     if (const HoleInWork* there = hole_at(decision.at_px, holes)) {
@@ -50,17 +38,31 @@ void add_hole(const Decision& decision, const std::function<Hole(const HoleCandi
 
 void apply_to_hole(const Decision& decision, std::vector<HoleInWork>& holes,
                    std::vector<std::string>& notes) {
-    HoleInWork* target = hole_at(decision.at_px, holes);
-    if (target == nullptr) {
+    const HoleInWork* found = hole_at(decision.at_px, holes);
+    if (found == nullptr) {
         notes.push_back(in_words(decision) + " was left out: it meets no hole");
-    } else if (decision.act == Decision::Act::strike_out) {
-        target->struck_out = true;
-    } else {
-        target->wall_by_person = decision.wall;
+        return;
     }
+    HoleInWork& target = holes[static_cast<std::size_t>(found - holes.data())];
+    if (decision.act == Decision::Act::strike_out)
+        target.struck_out = true;
+    else
+        target.wall_by_person = decision.wall;
 }
 
 } // namespace
+
+const HoleInWork* hole_at(Point at_px, const std::vector<HoleInWork>& holes) {
+    const HoleInWork* nearest = nullptr;
+    double least = 0;
+    for (const auto& candidate : holes) {
+        if (candidate.struck_out) continue;
+        const double distance = distance_px(candidate.hole.centre_px, at_px);
+        if (distance > radius_px(candidate.hole)) continue;
+        if (nearest == nullptr || distance < least) nearest = &candidate, least = distance;
+    }
+    return nearest;
+}
 
 std::string in_words(const Decision& decision) {
     const std::string to = decision.act == Decision::Act::set_wall ? " to " + word(decision.wall) : "";

@@ -34,7 +34,11 @@ void tell_facts(Description& d) {
 }
 
 void tell_scale(Description& d, const InspectRequest& options) {
-    const ScaleSources sources{{}, options.pixel_mm, options.known, d.facts.scale, options.scale_u_percent};
+    ScaleSources sources;
+    sources.given_mm = options.pixel_mm;
+    sources.known = options.known;
+    sources.stated = d.facts.scale;
+    sources.u_percent = options.scale_u_percent;
     const Scale scale = find_scale(sources);
     if (const auto note = overridden_scale(sources)) d.concerns.push_back(*note);
     if (scale.known()) {

@@ -18,7 +18,14 @@ std::string thing(const HandMeasured& measured) {
 }
 
 /// What the picture says of the same quantity, or why it says nothing.
-Estimate of_the_picture(const BoardRecord& record, const HandMeasured& measured) {
+Estimate of_the_picture(const BoardRecord& record, const HandMeasured& measured,
+                        std::span<const ScaleHole> scale_holes) {
+    const bool sets_the_scale = measured.what == "bore" && std::any_of(scale_holes.begin(), scale_holes.end(),
+                                                                       [&](const ScaleHole& hole) {
+                                                                           return hole.name == measured.where;
+                                                                       });
+    if (sets_the_scale)
+        return Estimate::missing("this bore sets the scale of the picture, so it cannot check it");
     if (measured.what == "thickness") return record.thickness_mm;
     if (measured.what != "bore" && measured.what != "drill")
         return Estimate::missing("a picture of the board does not show it");
@@ -59,11 +66,12 @@ const HoleRecord* hole_called(const BoardRecord& record, const std::string& call
 }
 
 std::vector<HandMeasured> beside_the_picture(const BoardRecord& record,
-                                             std::span<const HandMeasured> measured) {
+                                             std::span<const HandMeasured> measured,
+                                             std::span<const ScaleHole> scale_holes) {
     std::vector<HandMeasured> beside;
     beside.reserve(measured.size());
     for (const HandMeasured& each : measured)
-        beside.push_back(compared(each, of_the_picture(record, each)));
+        beside.push_back(compared(each, of_the_picture(record, each, scale_holes)));
     return beside;
 }
 

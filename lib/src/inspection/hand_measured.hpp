@@ -16,9 +16,11 @@ const HoleRecord* hole_called(const BoardRecord& record, const std::string& call
 /// Sets every length measured by hand beside the picture's value of the same: the bore or the drill diameter
 /// of a hole, the board's thickness. They agree when they differ by no more than 2 hypot(u, u_picture), their
 /// expanded uncertainties combined (k = 2, about 95 %: GUM 6.2 and G.6.6, from memory); without both u it
-/// cannot be told. What a picture of the board does not show (screw, head, washer) cannot be told either.
+/// cannot be told. What a picture of the board does not show (screw, head, washer) cannot be told either, nor
+/// the bore of a hole that sets the picture's scale: a length is never its own check.
 std::vector<HandMeasured> beside_the_picture(const BoardRecord& record,
-                                             std::span<const HandMeasured> measured);
+                                             std::span<const HandMeasured> measured,
+                                             std::span<const ScaleHole> scale_holes = {});
 
 /// One sentence a contradiction, for the warnings.
 std::vector<std::string> contradictions(std::span<const HandMeasured> measured);

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bridge/parallel.hpp"
+#include "core/text.hpp"
 #include "inspection/board_record.hpp"
 #include "inspection/case_facts.hpp"
 #include "inspection/decisions.hpp"
@@ -42,17 +43,43 @@ std::uint64_t seed_of(const std::string& sha256) {
     return seed;
 }
 
+std::string given_words(InspectRequest::ScaleGiven given) {
+    switch (given) {
+    case InspectRequest::ScaleGiven::by_option:
+        return "given by option";
+    case InspectRequest::ScaleGiven::in_case:
+        return "stated in the case file";
+    case InspectRequest::ScaleGiven::by_caller:
+        break;
+    }
+    return "given by the user";
+}
+
+/// A slipped digit makes a point outside, and a wrong scale of it.
+void check_points(const std::vector<KnownDistance>& known, const SourceFacts& facts, Fault fault) {
+    for (const KnownDistance& each : known)
+        for (const Point at : {each.from_px, each.to_px}) {
+            const bool inside =
+                at.x >= -0.5 && at.y >= -0.5 && at.x <= facts.width_px - 0.5 && at.y <= facts.height_px - 0.5;
+            if (inside) continue;
+            throw Error(fault, "known distance: expected points inside the picture of " +
+                                   std::to_string(facts.width_px) + " x " + std::to_string(facts.height_px) +
+                                   " px, got (" + shortest(at.x) + ", " + shortest(at.y) + ")");
+        }
+}
+
 ScaleSources scale_sources(const Session::Products& products, std::span<const Decision> decisions) {
     ScaleSources sources;
     for (const auto& decision : decisions) {
         if (decision.act != Decision::Act::set_scale) continue;
-        sources.by_person.push_back({decision.at_px, decision.to_px, decision.value});
+        sources.by_person.push_back({decision.at_px, decision.to_px, decision.value, std::nullopt});
     }
     sources.given_mm = products.request.pixel_mm;
     sources.known = products.request.known;
     if (products.facts) sources.stated = products.facts->scale;
     if (products.request.geometry_scale) sources.stated = products.request.geometry_scale;
     sources.u_percent = products.request.scale_u_percent;
+    sources.given = given_words(products.request.scale_given);
     return sources;
 }
 
@@ -114,8 +141,34 @@ class Run {
         }
         keep_those_of_this_picture();
         const ScaleSources sources = scale_sources(products_, in_force_);
-        scale_ = find_scale(sources);
+        if (products_.facts) {
+            const bool by_case = products_.request.scale_given == InspectRequest::ScaleGiven::in_case;
+            check_points(sources.known, *products_.facts, by_case ? Fault::input : Fault::usage);
+            check_points(sources.by_person, *products_.facts, Fault::input);
+        }
         if (const auto note = overridden_scale(sources)) notes_.push_back(*note);
+        if (products_.request.scale_holes.empty()) scale_ = find_scale(sources);
+    }
+
+    /// Where holes of known bore set it, the scale waits for their fits.
+    void find_scale_by_holes() {
+        if (products_.request.scale_holes.empty()) return;
+        ScaleSources sources = scale_sources(products_, in_force_);
+        std::string missing;
+        for (const ScaleHole& said : products_.request.scale_holes) {
+            const HoleInWork* there = hole_at(said.at_px, holes_);
+            if (there != nullptr && there->hole.bore_px)
+                sources.bores.push_back({there->hole.bore_px, said.mm, said.u_mm});
+            else
+                missing =
+                    "no scale: the bore of hole \"" + said.name + "\", which is to set it, was not measured";
+        }
+        scale_ = find_scale(sources);
+        if (missing.empty()) return;
+        if (scale_.known())
+            notes_.push_back(missing.substr(std::string("no scale: ").size()));
+        else
+            scale_ = Scale::unknown(missing);
     }
 
     /// A decision made on other pixels may meet another hole: it is shown, and not followed.
@@ -167,6 +220,7 @@ class Run {
             holes_[i].number = static_cast<int>(i) + 1;
         apply_decisions(
             in_force_, [this](const HoleCandidate& c) { return fitted_by_person(c); }, holes_, notes_);
+        find_scale_by_holes();
         set_kinds(holes_, scale_);
         for (auto& each : holes_) {
             if (!each.wall_by_person) continue;

@@ -55,6 +55,12 @@ std::string supply_words(const Reading& reading) {
         return (short_on_bare ? "CONTRADICTION: " : "") + shown + ": supply to ground, " +
                joined_supply(reading) + ".";
     }
+    const bool charging =
+        reading.row->behaviour == ReadingBehaviour::rising && reading.setup.board != SetUp::Board::bare;
+    if (reading.shown == Shown::leaky && charging)
+        return shown +
+               ": supply to ground, rising: expected, capacitors charge between supply and ground; no "
+               "short at that moment.";
     if (reading.shown == Shown::leaky)
         return shown + ": supply to ground, under the 10 Mohm that IPC-9252 asks for on unpopulated boards" +
                perhaps_through_a_part(reading.setup) + ".";
