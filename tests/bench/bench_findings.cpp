@@ -113,6 +113,7 @@ BoardRecord measured(const Trial& trial, const std::filesystem::path& file) {
 struct Counts {
     int holes = 0, missed = 0, gap_shown = 0, too_close = 0, reaches = 0, undecided = 0;
     int with_margin = 0, within_95 = 0, off_30um = 0;
+    int over_5u = 0, over_5u_decided = 0; ///< holes whose true distance from the limit is 5 u and more
     double squares = 0, u = 0;
 };
 
@@ -123,7 +124,7 @@ const HoleRecord* found_at(const BoardRecord& record, Point centre_mm, double pi
     return nullptr;
 }
 
-void count(const HoleRecord* hole, const Truth& truth, Counts& counts) {
+void count(const HoleRecord* hole, const Truth& truth, Limit limit, Counts& counts) {
     ++counts.holes;
     if (hole == nullptr || !hole->screw) {
         ++counts.missed;
@@ -134,6 +135,12 @@ void count(const HoleRecord* hole, const Truth& truth, Counts& counts) {
     counts.too_close += screw.finding == Finding::too_close;
     counts.reaches += screw.finding == Finding::reaches;
     counts.undecided += screw.finding == Finding::undecided;
+    const Estimate& margin = limit == Limit::margin ? screw.margin_mm : screw.contact_margin_mm;
+    const double off_limit_mm = std::abs(limit == Limit::margin ? truth.margin_mm : truth.contact_mm);
+    if (margin && off_limit_mm > 0 && off_limit_mm >= 5 * margin.u()) {
+        ++counts.over_5u;
+        counts.over_5u_decided += screw.finding != Finding::undecided;
+    }
     if (!screw.margin_mm) return;
     const double error = screw.margin_mm.value() - truth.margin_mm;
     ++counts.with_margin;
@@ -151,14 +158,14 @@ void run(const char* name, Limit limit, double from_limit_mm, int boards, std::u
         const Trial trial = drawn(seed + static_cast<std::uint64_t>(i), limit, from_limit_mm);
         const BoardRecord record = measured(trial, file);
         for (const Truth& truth : trial.truth)
-            count(found_at(record, truth.centre_mm, trial.exposure.pixel_mm), truth, counts);
+            count(found_at(record, truth.centre_mm, trial.exposure.pixel_mm), truth, limit, counts);
     }
     std::filesystem::remove(file);
     const double n = std::max(1, counts.with_margin);
-    std::printf("| %s | %d | %d | %d | %d | %d | %d | %.1f | %.1f | %.1f %% | %d |\n", name, counts.holes,
-                counts.missed, counts.gap_shown, counts.too_close, counts.reaches, counts.undecided,
-                1000 * std::sqrt(counts.squares / n), 1000 * counts.u / n, 100 * counts.within_95 / n,
-                counts.off_30um);
+    std::printf("| %s | %d | %d | %d | %d | %d | %d | %.1f | %.1f | %.1f %% | %d | %d of %d |\n", name,
+                counts.holes, counts.missed, counts.gap_shown, counts.too_close, counts.reaches,
+                counts.undecided, 1000 * std::sqrt(counts.squares / n), 1000 * counts.u / n,
+                100 * counts.within_95 / n, counts.off_30um, counts.over_5u_decided, counts.over_5u);
     std::fflush(stdout);
 }
 
@@ -170,10 +177,14 @@ int main(int argc, char** argv) {
     std::printf(
         "| true state | holes | not judged | gap shown | too close | reaches | undecided | RMS of the "
         "margin, um | "
-        "mean u, um | within 1.96 u | off by over 30 um |\n|---|---|---|---|---|---|---|---|---|---|---|\n");
+        "mean u, um | within 1.96 u | off by over 30 um | decided of those at 5 u and more |\n"
+        "|---|---|---|---|---|---|---|---|---|---|---|---|\n");
     run("margin 0", Limit::margin, 0, boards, seed);
     run("contact margin 0", Limit::contact, 0, boards, seed + 100000);
     const int few = std::max(1, boards / 4);
+    run("margin +12 um", Limit::margin, 0.012, few, seed + 500000); // 5 u of the mean hole
+    run("margin -12 um", Limit::margin, -0.012, few, seed + 600000);
+    run("contact margin -19 um", Limit::contact, -0.019, few, seed + 700000);
     run("margin +30 um", Limit::margin, 0.030, few, seed + 200000);
     run("margin -30 um", Limit::margin, -0.030, few, seed + 300000);
     run("contact margin -30 um", Limit::contact, -0.030, few, seed + 400000);
