@@ -49,9 +49,9 @@ std::string wall_words(WallState wall) {
     return {};
 }
 
-/// The gap that would have shown, rounded up to what a picture of a board can tell at all.
+/// The gap that would have shown, rounded up.
 std::string touching_words(const KeepOutRecord& keepout, bool mm) {
-    const double step = mm ? 0.005 : 0.2;
+    const double step = mm ? 0.001 : 0.1;
     const Estimate& min = mm ? keepout.min_mm : keepout.min_px;
     if (!min) return "copper at the wall";
     const double gap = std::max(1.0, std::ceil(2 * min.u() / step - 1e-9)) * step;

@@ -24,10 +24,13 @@ std::vector<AtHole> readings_at(std::size_t index, const MeterHole& hole, std::s
     return result;
 }
 
-/// Contradictions first, then what agrees, then what proves nothing; within one the log's order.
+/// Contradictions first, then proven contact, what agrees and what proves nothing; within one the log's
+/// order.
 void by_weight(std::vector<HoleSaying>& sayings) {
     const auto weight = [](const HoleSaying& saying) {
-        return saying.says == Says::contradicts ? 0 : (saying.says == Says::agrees ? 1 : 2);
+        if (saying.says == Says::contradicts) return 0;
+        if (saying.contact_proven) return 1;
+        return saying.says == Says::agrees ? 2 : 3;
     };
     std::stable_sort(sayings.begin(), sayings.end(),
                      [&](const HoleSaying& a, const HoleSaying& b) { return weight(a) < weight(b); });

@@ -67,7 +67,10 @@ std::string case_text(char revision, const Board& board, const Exposure& exposur
          << "\"\nunit = \"demo " << revision << "1\"\nserial = \"" << revision
          << "-0001\"\nchosen = \"invented\"\nthickness_mm = " << board.thickness_mm
          << "\nfoil_um = 32\n\n[[picture]]\nfile = \"face.tiff\"\nshot = \"face\"\npixel_mm = "
-         << exposure.pixel_mm << "\nscale_u_percent = 0.2\ndense = \"dark\"\nradiometry = \"linear\"\n";
+         << exposure.pixel_mm
+         << "\nscale_u_percent = 0.2\ndense = \"dark\"\nradiometry = \"linear\"\ntaken_by = \"cabinet "
+            "operator\"\ntaken_on = \"2026-03-03\"\n"
+            "filter = \"none\"\nprocessing = \"none\"\n";
     for (std::size_t i = 0; i < lid.size(); ++i) {
         const Point at = board.drills[lid[i]].centre_mm;
         text << "\n[[hole]]\npicture = \"face.tiff\"\nat_mm = [" << two_digits(at.x) << ", "

@@ -124,9 +124,9 @@ Section hand_section(const BoardRecord& record) {
                 ? "no value"
                 : (hand.picture_u_mm ? with_unit(Estimate::of(*hand.picture_mm, *hand.picture_u_mm), "mm")
                                      : mm(*hand.picture_mm));
-        std::string together =
-            !hand.agrees ? "cannot be told" : (*hand.agrees ? "agree" : "CONTRADICT each other");
-        if (!hand.why.empty()) together += ": " + hand.why;
+        const std::string verdict =
+            !hand.agrees ? "" : (*hand.agrees ? "agree: " : "CONTRADICT each other: ");
+        const std::string together = verdict + (hand.why.empty() ? "cannot be told" : hand.why);
         table.rows.push_back(
             {hand.what, hand.where.empty() ? "board" : hand.where, own, hand.with, picture, together});
         if (hand.agrees && !*hand.agrees)

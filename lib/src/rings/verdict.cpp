@@ -40,11 +40,15 @@ RayFlags touching_rays(const Job& job, int smallest_ray) {
     return flags;
 }
 
+/// No model of an edge is right to much better than this, however low the noise: a smaller gap is never ruled
+/// out (common practice, no source).
+constexpr double least_gap_px = 0.2;
+
 void mark_touching(Job& job, const Smallest& smallest) {
     KeepOut& keepout = job.hole.keepout;
     keepout.state = KeepOutState::touching;
     keepout.touching_arcs = arcs_of(touching_rays(job, smallest.ray));
-    keepout.largest_gap_not_excluded_px = std::max({smallest.high_px, 1.645 * smallest.u_px, 0.02});
+    keepout.largest_gap_not_excluded_px = std::max({smallest.high_px, 1.645 * smallest.u_px, least_gap_px});
     keepout.min_px = Estimate::of(0, keepout.largest_gap_not_excluded_px / 2);
     keepout.p_low_px = 0;
 }
