@@ -55,6 +55,8 @@ void warn_of_dense(const BoardRecord& record) {
 }
 
 int write_and_tell(const BoardRecord& record, Session& session, const fs::path& out, bool quiet) {
+    for (const std::string& sentence : changed_since(out, record))
+        print_error("warning: " + sentence + "; they are replaced");
     write_results(record, session, out);
     warn_of_dense(record);
     if (!quiet) print(table_of(record) + "results: " + out.string() + "\n");

@@ -148,6 +148,22 @@ class Words(unittest.TestCase):
         self.assertIn("no millimetres: no scale", done.stdout)
         self.assertNotIn("nothing measured", done.stdout)
 
+    def test_a_picture_that_changed_since_it_was_measured_is_told(self):
+        with tempfile.TemporaryDirectory() as folder:
+            picture = os.path.join(folder, "board.bmp")
+            write_board(picture)
+            def inspect():
+                return subprocess.run([PROGRAM, "inspect", "board.bmp", "--dense", "dark", "--pixel-mm", "0.05"],
+                                      cwd=folder, capture_output=True, text=True, check=False)
+            self.assertEqual(inspect().returncode, 0)
+            self.assertNotIn("has changed", inspect().stderr)
+            with open(picture, "r+b") as file:
+                file.seek(-1, os.SEEK_END)
+                file.write(b"\x7e")
+            again = inspect()
+            self.assertEqual(again.returncode, 0)
+            self.assertIn("warning: board.bmp has changed since the results in board.bmp.ringwall were made", again.stderr)
+
 
 if __name__ == "__main__":
     PROGRAM = os.path.abspath(sys.argv.pop(1))

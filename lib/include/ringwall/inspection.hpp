@@ -118,6 +118,10 @@ void write_results(const BoardRecord& record, Session& session, const std::files
 /// The same errors, before any work is done.
 void check_results_folder(const std::filesystem::path& folder);
 
+/// Sentences for sources whose file has other bytes than it had when the results in `folder` were made (same
+/// name, another SHA-256): those results are of another picture. Empty when there is nothing to compare.
+std::vector<std::string> changed_since(const std::filesystem::path& folder, const BoardRecord& record);
+
 /// `describe`: what a file holds and whether it is fit to measure on, as text for a person.
 struct Description {
     SourceFacts facts;

@@ -180,6 +180,15 @@ void take_evidence(const CaseFile& read, InspectRequest& request) {
     request.custody = read.custody;
     request.measured = read.measured;
     request.layers = read.layers;
+    if (!read.layers.empty())
+        request.notes.emplace_back(
+            "what the case says of single copper layers is not used: a face-on picture does "
+            "not show on which layer copper lies; all that is not the hole's own is treated "
+            "as live");
+    if (!read.units.empty())
+        request.notes.emplace_back(
+            "further units of the case ([[unit]]) are not in this version: this is about one "
+            "unit");
     if (!read.continuity) return;
     ContinuityLog log = read_continuity_log(*read.continuity);
     request.continuity = std::move(log.readings);

@@ -1,9 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "inspection/results_folder.hpp"
 
+#include "ringwall/inspection.hpp"
+
 #include <algorithm>
 #include <array>
 #include <fstream>
+#include <iterator>
 #include <string_view>
 
 namespace fs = std::filesystem;
@@ -50,6 +53,27 @@ std::string holds(const std::string& foreign) {
 }
 
 } // namespace
+
+std::vector<std::string> changed_since(const fs::path& folder, const BoardRecord& record) {
+    std::vector<std::string> sentences;
+    if (!is_our_json(folder / "results.json")) return sentences;
+    std::ifstream in(folder / "results.json", std::ios::binary);
+    const std::string bytes((std::istreambuf_iterator<char>(in)), std::istreambuf_iterator<char>());
+    BoardRecord before;
+    try {
+        before = from_json(bytes);
+    } catch (const Error&) {
+        return sentences; // results of another version: nothing can be said of them
+    }
+    for (const SourceRecord& was : before.sources)
+        for (const SourceRecord& is : record.sources) {
+            const std::string name = fs::path(was.file).filename().string();
+            if (name != fs::path(is.file).filename().string() || was.sha256 == is.sha256) continue;
+            sentences.push_back(name + " has changed since the results in " + folder.string() +
+                                " were made: its SHA-256 was " + was.sha256 + " and is " + is.sha256);
+        }
+    return sentences;
+}
 
 bool is_results_folder(const fs::path& folder) {
     return is_our_json(folder / "results.json") || is_our_json(folder / "comparison.json");

@@ -124,7 +124,7 @@ const char* readme_text() {
            "hole at the\n"
            "bottom right is a spare without a screw on both.\n\n"
            "  revision-a/case.toml   revision-b/case.toml   what is known of each board\n"
-           "  revision-a/face.tiff   revision-b/face.tiff   face-on radiographs, 25 um a pixel\n"
+           "  revision-a/face.tiff   revision-b/face.tiff   face-on radiographs, 25 µm a pixel\n"
            "  revision-a/meter.csv   revision-b/meter.csv   what an ohmmeter read\n\n"
            "Measure each:  ringwall inspect revision-a/case.toml\n"
            "               ringwall inspect revision-b/case.toml\n";
