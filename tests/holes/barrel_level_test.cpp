@@ -61,4 +61,13 @@ TEST_CASE("a darkening is read as the copper that makes it") {
             CHECK(unstated.u() > stated.u());
         }
     CHECK_FALSE(expected_copper_um(made(60, 1.6).levels, {}, 0.99));
+    // The reverse, on the side that shows less.
+    const MaterialLevels levels = made(60, 1.6).levels;
+    const BoardBuild build{.board_mm = 1.6, .foil_um = 35};
+    const auto share = expected_darkening_share(levels, build, 20);
+    REQUIRE(share);
+    const Estimate back = expected_copper_um(levels, build, *share * levels.laminate.value());
+    CHECK(back.value() + 1.645 * back.u() == doctest::Approx(20).epsilon(0.01));
+    CHECK_FALSE(expected_darkening_share({}, build, 20));
+    CHECK_FALSE(expected_darkening_share(levels, build, 0));
 }

@@ -193,4 +193,18 @@ Estimate expected_copper_um(const MaterialLevels& levels, const BoardBuild& buil
     });
 }
 
+std::optional<double> expected_darkening_share(const MaterialLevels& levels, const BoardBuild& build,
+                                               double copper_um) {
+    if (!levels.laminate || !(copper_um > 0)) return std::nullopt;
+    double low = 0, high = 0.9;
+    constexpr int halvings = 12; // to 0.0002: levels are known less well
+    for (int i = 0; i < halvings; ++i) {
+        const double middle = (low + high) / 2;
+        const Estimate um = expected_copper_um(levels, build, middle * levels.laminate.value());
+        if (!um) return std::nullopt;
+        (um.value() + 1.645 * um.u() < copper_um ? low : high) = middle;
+    }
+    return low > 0 ? std::optional(low) : std::nullopt;
+}
+
 } // namespace ringwall

@@ -30,4 +30,9 @@ Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& b
 /// u the spread.
 Estimate expected_copper_um(const MaterialLevels& levels, const BoardBuild& build, double darkening);
 
+/// The reverse: share of the laminate's T that `copper_um` of copper takes away, 0 to 1, on the side that
+/// shows less (1.645 u). Nothing where expected_copper_um says nothing.
+std::optional<double> expected_darkening_share(const MaterialLevels& levels, const BoardBuild& build,
+                                               double copper_um);
+
 } // namespace ringwall

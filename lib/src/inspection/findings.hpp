@@ -13,7 +13,7 @@ namespace ringwall {
 double thinnest_foil_assumed_um(const InspectRequest& request);
 
 /// Judges the screw in one finished hole; the record then has `screw`, or `screw_why`, and its lines of the
-/// budget. `shown_um`: thinnest copper that the picture would have shown beside every hole. Throws
+/// budget. `shown_um`: thinnest copper that the picture would have shown beside this hole. Throws
 /// Error(usage) for a rule that is half given.
 void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const InspectRequest& request,
                  std::optional<double> shown_um);

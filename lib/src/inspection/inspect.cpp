@@ -255,26 +255,40 @@ class Run {
             else
                 open.push_back(i);
         }
+        if (!open.empty())
+            least_copper_share_ = products_.stages
+                                      .darkening_share(*products_.map, *products_.materials, board_facts(),
+                                                       thinnest_foil_assumed_um(products_.request))
+                                      .value_or(0);
         ring_open(open, keys, rings);
         ask_thinnest_copper(keys);
         judge_screws(keys);
     }
 
+    [[nodiscard]] BoardFacts board_facts() const {
+        return {products_.request.board_mm, products_.request.foil_um};
+    }
+
     void ask_thinnest_copper(const std::vector<std::string>& keys) {
-        if (!scale_.known()) return;
         std::vector<Hole> ringed_holes;
         for (const std::string& key : keys)
             if (const Hole* hole = products_.rings.find(key)) ringed_holes.push_back(*hole);
-        thinnest_um_ = products_.stages.thinnest_copper_um(
-            *products_.map, *products_.materials, ringed_holes,
-            {products_.request.board_mm, products_.request.foil_um}, scale_.pixel_mm().value());
+        thinnest_um_ = thinnest_beside(ringed_holes);
     }
 
-    /// Last, because what a picture would have shown is known only when all rings are measured.
+    /// Each by what the picture would have shown beside this very hole.
     void judge_screws(const std::vector<std::string>& keys) {
-        for (std::size_t i = 0; i < keys.size(); ++i)
-            if (const Hole* hole = products_.rings.find(keys[i]))
-                judge_screw(*records_[i], *hole, scale_, products_.request, thinnest_um_);
+        for (std::size_t i = 0; i < keys.size(); ++i) {
+            const Hole* hole = products_.rings.find(keys[i]);
+            if (hole == nullptr || screw_in(*records_[i], products_.request) == nullptr) continue;
+            judge_screw(*records_[i], *hole, scale_, products_.request, thinnest_beside({hole, 1}));
+        }
+    }
+
+    [[nodiscard]] std::optional<double> thinnest_beside(std::span<const Hole> holes) const {
+        if (!scale_.known()) return std::nullopt;
+        return products_.stages.thinnest_copper_um(*products_.map, *products_.materials, holes, board_facts(),
+                                                   scale_.pixel_mm().value());
     }
 
     void ring_open(const std::vector<int>& open, const std::vector<std::string>& keys,
@@ -324,6 +338,7 @@ class Run {
         RingRequest request;
         request.seed = seed_of(products_.facts->sha256);
         request.confidence = products_.request.confidence;
+        request.least_copper_share = least_copper_share_;
         products_.stages.ring(*products_.map, *products_.materials, hole, neighbours_of(index), request);
         return hole;
     }
@@ -381,6 +396,7 @@ class Run {
     std::vector<std::optional<HoleRecord>> records_;
     std::vector<std::string> notes_;
     std::optional<double> thinnest_um_;
+    double least_copper_share_ = 0;
 };
 
 /// Hears only whether to stop: what is measured again without a decision is no news to the reader.

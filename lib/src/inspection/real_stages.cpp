@@ -27,6 +27,7 @@ void ring(const TransmissionMap& map, const MaterialMap& materials, Hole& hole,
     RingOptions options;
     options.confidence = request.confidence;
     options.seed = request.seed;
+    options.least_copper_share = request.least_copper_share;
     measure_ring(map, materials, hole, neighbours, options);
 }
 
@@ -57,6 +58,13 @@ std::optional<double> thinnest_copper_um(const TransmissionMap& map, const Mater
     return um.value() + 1.645 * um.u();
 }
 
+std::optional<double> darkening_share(const TransmissionMap& map, const MaterialMap& materials,
+                                      const BoardFacts& facts, double copper_um) {
+    if (!map.t_is_physical) return std::nullopt;
+    return expected_darkening_share(materials.levels, {.board_mm = facts.board_mm, .foil_um = facts.foil_um},
+                                    copper_um);
+}
+
 Stages linked() {
     Stages stages;
     stages.describe_file = describe_file;
@@ -70,6 +78,7 @@ Stages linked() {
     stages.fit = fit;
     stages.reach_px = reach_px;
     stages.ring = ring;
+    stages.darkening_share = darkening_share;
     stages.thinnest_copper_um = thinnest_copper_um;
     return stages;
 }

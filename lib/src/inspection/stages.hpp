@@ -29,6 +29,7 @@ struct RingRequest {
     std::optional<WallState> wall_by_person;
     std::uint64_t seed = 0; ///< from the source's bytes and the hole's place
     double confidence = 0.95;
+    double least_copper_share = 0; ///< of the laminate's T, that copper looked for takes away; 0: not known
 };
 
 /// The measuring stages as the inspection calls them. A seam: tests of session, cancel and remeasure put
@@ -49,6 +50,10 @@ struct Stages {
     std::function<void(const TransmissionMap&, const MaterialMap&, Hole&, std::span<const Hole>,
                        const RingRequest&)>
         ring;
+    /// Share of the laminate's T that copper of that thickness takes away; nothing where that cannot be said.
+    std::function<std::optional<double>(const TransmissionMap&, const MaterialMap&, const BoardFacts&,
+                                        double copper_um)>
+        darkening_share;
     /// Thinnest copper, um, that would have been seen beside every hole given; nothing where that cannot be
     /// said.
     std::function<std::optional<double>(const TransmissionMap&, const MaterialMap&, std::span<const Hole>,

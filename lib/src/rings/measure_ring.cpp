@@ -19,6 +19,14 @@ void take_blur(const Estimate& blur_px, RingLevels& levels) {
     levels.blur_u_px = std::max(blur_px.u(), 0.01 * levels.blur_px);
 }
 
+/// Looks for copper half as dark as the thinnest that must be assumed, where that is less than half the
+/// thinnest that the levels tell. Not below what an uneven background can look like.
+void look_for_thin_copper(double share, RingLevels& levels) {
+    constexpr double least_told = 0.03; // of the laminate's T
+    if (share > 0)
+        levels.thin_ratio = std::max(levels.thin_ratio, std::min(std::sqrt(1 - share), 1 - least_told));
+}
+
 CopperSight sight_of(const Job& job) {
     const RingLevels& levels = job.levels;
     const double smoothing = job.patch.smoothing_px, bin = job.patch.bin;
@@ -51,6 +59,7 @@ void measure_ring(const TransmissionMap& map, const MaterialMap& materials, Hole
     job.picture_levels = ring_levels(map, materials);
     if (hole.blur_px)
         take_blur(hole.blur_px, job.picture_levels); // better known than by the picture's edges alone
+    if (map.t_is_physical) look_for_thin_copper(options.least_copper_share, job.picture_levels);
     job.levels = job.picture_levels;
     if (!job.levels.why_not.empty()) return give_up(hole, job.levels.why_not);
     job.wall = wall_line(hole);

@@ -16,6 +16,9 @@ struct RingOptions {
     /// How far beyond the drilled wall copper is looked for, px. Larger: slower, and sees copper that no
     /// screw reaches.
     double search_px = 160;
+    /// Share of the laminate's T that the thinnest copper looked for takes away: thinner copper is looked for
+    /// than the picture's levels alone would have it. 0: not known.
+    double least_copper_share = 0;
     /// Mixed with the hole's position into the seed of the bootstrap; the caller takes it from the source's
     /// hash.
     std::uint64_t seed = 1;
