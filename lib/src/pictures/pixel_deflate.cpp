@@ -60,18 +60,17 @@ struct Counts {
 
 /// The rows as the packer sees them: `row_start` and the pixels, without the unused byte, and one more
 /// `row_start` that ends every comparison.
-std::vector<std::uint32_t> plain_rows(ImageView<const std::uint32_t> pixels, int first_row, int last_row) {
-    std::vector<std::uint32_t> plain;
-    plain.reserve(
-        static_cast<std::size_t>(last_row - first_row) * (static_cast<std::size_t>(pixels.width()) + 1) + 1);
+void set_plain_rows(ImageView<const std::uint32_t> pixels, int first_row, int last_row,
+                    std::vector<std::uint32_t>& plain) {
+    plain.clear();
     for (int y = first_row; y < last_row; ++y) {
         plain.push_back(row_start);
         const std::uint32_t* row = pixels.row(y);
-        for (int x = 0; x < pixels.width(); ++x)
-            plain.push_back(row[x] & 0xFFFFFF);
+        plain.insert(plain.end(), row, row + pixels.width());
+        for (auto pixel = plain.end() - pixels.width(); pixel != plain.end(); ++pixel)
+            *pixel &= 0xFFFFFF;
     }
     plain.push_back(row_start);
-    return plain;
 }
 
 unsigned long checksum_of(ImageView<const std::uint32_t> pixels, int first_row, int last_row) {
@@ -179,7 +178,10 @@ class Repeats {
 /// Bits, the first lowest, as deflate counts them.
 class BitWriter {
   public:
-    explicit BitWriter(std::size_t most_bytes) : bytes_(most_bytes + sizeof held_) {}
+    /// Into memory that holds at least `most_bytes` and grows where it does not.
+    BitWriter(std::vector<unsigned char>& bytes, std::size_t most_bytes) : bytes_(bytes) {
+        if (bytes_.size() < most_bytes + sizeof held_) bytes_.resize(most_bytes + sizeof held_);
+    }
     void put(std::uint32_t bits, std::uint32_t count) { // up to 16, and 48 between two calls of settle
         held_ |= std::uint64_t{bits} << count_;
         count_ += count;
@@ -195,13 +197,12 @@ class BitWriter {
         count_ = (count_ + 7) & ~7U;
         settle();
     }
-    [[nodiscard]] std::vector<unsigned char> taken() {
-        bytes_.resize(used_);
-        return std::move(bytes_);
+    [[nodiscard]] std::vector<unsigned char> written() const {
+        return {bytes_.begin(), bytes_.begin() + static_cast<std::ptrdiff_t>(used_)};
     }
 
   private:
-    std::vector<unsigned char> bytes_;
+    std::vector<unsigned char>& bytes_;
     std::size_t used_ = 0;
     std::uint64_t held_ = 0;
     std::uint32_t count_ = 0;
@@ -251,10 +252,11 @@ struct Words {
     }
 };
 
-std::vector<unsigned char> block_of(std::span<const std::uint32_t> tokens, Counts counts, bool last) {
+std::vector<unsigned char> block_of(std::span<const std::uint32_t> tokens, Counts counts, bool last,
+                                    std::vector<unsigned char>& room) {
     counts.literal[end_of_block] = 1;
     const Words words{huffman_code(counts.literal, 15), huffman_code(counts.distance, 15)};
-    BitWriter out(tokens.size() * 6 + 512); // 48 bits a token, and the codes
+    BitWriter out(room, tokens.size() * 6 + 512); // 48 bits a token, and the codes
     out.put(last ? 1 : 0, 1);
     out.put(2, 2); // codes of its own
     write_codes(out, words.literal, words.distance);
@@ -264,19 +266,25 @@ std::vector<unsigned char> block_of(std::span<const std::uint32_t> tokens, Count
     if (!last) out.put(0, 3); // an empty stored block
     out.fill_byte();
     if (!last) out.put(0, 16), out.put(0xFFFF, 16), out.settle();
-    return out.taken();
+    return out.written();
 }
+
+/// What is between pixels and packed bytes.
+struct Room {
+    std::vector<std::uint32_t> plain, tokens;
+    std::vector<unsigned char> bytes;
+};
 
 } // namespace
 
 PackedRows pack_rows(ImageView<const std::uint32_t> pixels, int first_row, int last_row, bool last) {
-    const std::vector<std::uint32_t> plain = plain_rows(pixels, first_row, last_row);
-    std::vector<std::uint32_t> tokens;
-    tokens.reserve(plain.size());
+    thread_local Room room; // fresh memory for every band would cost as much as the packing
+    set_plain_rows(pixels, first_row, last_row, room.plain);
+    room.tokens.clear();
     Counts counts;
-    Repeats(plain).find(tokens, counts);
+    Repeats(room.plain).find(room.tokens, counts);
     PackedRows packed;
-    packed.bytes = block_of(tokens, counts, last);
+    packed.bytes = block_of(room.tokens, counts, last, room.bytes);
     packed.checksum = checksum_of(pixels, first_row, last_row);
     packed.size = static_cast<std::size_t>(last_row - first_row) *
                   (1 + pixel_bytes * static_cast<std::size_t>(pixels.width()));
