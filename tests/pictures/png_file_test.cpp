@@ -49,7 +49,7 @@ TEST_CASE("a picture written in bands reads back pixel for pixel, and any number
           "bytes") {
     const auto folder = std::filesystem::temp_directory_path() / "ringwall-png-test";
     std::filesystem::create_directories(folder);
-    for (const auto& [w, h] : {std::pair{1, 1}, {3, 128}, {257, 129}, {64, 300}}) {
+    for (const auto& [w, h] : {std::pair{1, 1}, {3, 128}, {257, 129}, {64, 300}, {300, 900}, {140000, 3}}) {
         CAPTURE(w);
         CAPTURE(h);
         const Image<std::uint32_t> pixels = speckled(w, h);

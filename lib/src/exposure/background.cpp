@@ -286,15 +286,37 @@ Surface raised(const Surface& surface, int order) {
     return higher;
 }
 
-/// Single blocks as samples: bores too narrow for a flat spot still hold whole blocks of open beam.
-std::vector<LogSample> block_samples(const Blocks& blocks, const Surface& surface, const NoiseLine& noise,
-                                     double correlation, double brightest) {
+/// Ends of the surface over the picture.
+struct Span {
+    double low = 0, high = 0;
+};
+
+Span span_of(const Surface& surface, const Blocks& blocks) {
     const Frame frame(blocks.cols * block_px, blocks.rows * block_px);
+    Span span;
+    for (int i = 0; i <= 16; ++i)
+        for (int j = 0; j <= 16; ++j) {
+            const double v = surface.at(frame.x(i / 16.0 * blocks.cols * block_px),
+                                        frame.y(j / 16.0 * blocks.rows * block_px));
+            if (i + j == 0) span = {v, v};
+            span = {std::min(span.low, v), std::max(span.high, v)};
+        }
+    return span;
+}
+
+/// Single blocks as samples: bores too narrow for a flat spot still hold whole blocks of open beam. Those
+/// well below `coarse`, the brightest level among the flat spots, are left out: only brighter ones count.
+std::vector<LogSample> block_samples(const Blocks& blocks, const Surface& surface, const NoiseLine& noise,
+                                     double correlation, double brightest, double coarse) {
+    constexpr double well_below = 0.06, between_grid = 0.02;
+    const Frame frame(blocks.cols * block_px, blocks.rows * block_px);
+    const double least = std::max(
+        0.3 * brightest, std::exp(coarse - well_below + span_of(surface, blocks).low - between_grid));
     return joined_rows<LogSample>(blocks.rows, [&](int row, std::vector<LogSample>& samples) {
         for (int col = 0; col < blocks.cols; ++col) {
             const std::size_t i = blocks.at(col, row);
             const double mean = blocks.mean[i];
-            if (mean < 0.3 * brightest) continue;
+            if (mean < least) continue;
             const double expected = noise.variance(mean);
             // 15 degrees of freedom: 2.2 passes 99.5 %; noise-free blocks are burned-in marks.
             if (noise.bins > 0 &&
@@ -307,29 +329,22 @@ std::vector<LogSample> block_samples(const Blocks& blocks, const Surface& surfac
     });
 }
 
+constexpr double no_level = -1e9;
+
+double brightest_level(const std::vector<LogLevel>& levels) {
+    return levels.empty() ? no_level : levels.front().value;
+}
+
 /// The brightest level that stands out, among flat spots or single blocks.
-void set_open(Background& background, const Fit& fit, const std::vector<LogSample>& blocks) {
-    const std::vector<LogLevel> fine = find_levels(blocks, 2e-4, 6);
-    const double least = -1e9;
-    const double coarse = fit.levels.empty() ? least : fit.levels.front().value;
-    const double narrow = fine.empty() ? least : fine.front().value;
+void set_open(Background& background, double coarse, const std::vector<LogSample>& blocks) {
+    const double narrow = brightest_level(find_levels(blocks, 2e-4, 6));
     background.open_is_narrow = narrow > coarse + 0.02;
-    background.open = std::max({background.open_is_narrow ? narrow : coarse, least});
+    background.open = background.open_is_narrow ? narrow : coarse;
 }
 
 double fall_of(const Surface& surface, const Blocks& blocks) {
-    const Frame frame(blocks.cols * block_px, blocks.rows * block_px);
-    double low = 0, high = 0;
-    for (int i = 0; i <= 16; ++i)
-        for (int j = 0; j <= 16; ++j) {
-            const double v = surface.at(frame.x(i / 16.0 * blocks.cols * block_px),
-                                        frame.y(j / 16.0 * blocks.rows * block_px));
-            low = std::min(low, i + j == 0 ? v : low);
-            if (i + j == 0) low = high = v;
-            low = std::min(low, v);
-            high = std::max(high, v);
-        }
-    return std::exp(high - low) - 1;
+    const Span span = span_of(surface, blocks);
+    return std::exp(span.high - span.low) - 1;
 }
 
 } // namespace
@@ -365,7 +380,9 @@ Background fit_background(const Blocks& blocks, const FlatSpots& flat, const Noi
         if (higher.misfit < fit.misfit * 0.99) fit = std::move(higher);
     }
     background.surface = fit.surface;
-    set_open(background, fit, block_samples(blocks, fit.surface, noise, flat.correlation, brightest));
+    const double coarse = brightest_level(fit.levels);
+    set_open(background, coarse,
+             block_samples(blocks, fit.surface, noise, flat.correlation, brightest, coarse));
     background.levels = fit.levels;
     for (LogLevel& level : background.levels)
         level.value -= background.open;

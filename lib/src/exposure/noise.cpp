@@ -16,16 +16,18 @@ struct Bin {
     double u = 0; ///< of the variance
 };
 
+/// Of the spots that are not cut off.
 std::vector<Bin> make_bins(const std::vector<FlatSpot>& spots, double degrees) {
     std::vector<float> means;
     means.reserve(spots.size());
     for (const FlatSpot& s : spots)
-        means.push_back(s.mean);
+        if (!s.cut) means.push_back(s.mean);
     const double low = quantile(means, 0.002), high = quantile(means, 0.998);
     if (!(high > low)) return {};
     std::vector<std::vector<float>> variances(most_bins);
     std::vector<double> sums(most_bins, 0);
     for (const FlatSpot& s : spots) {
+        if (s.cut) continue;
         const auto b = static_cast<int>((s.mean - low) / (high - low) * most_bins);
         if (b < 0 || b >= most_bins) continue;
         variances[static_cast<std::size_t>(b)].push_back(s.variance);
@@ -96,10 +98,9 @@ double NoiseLine::variance(double mean) const {
     return std::max(constant + slope * (slope > 0 ? std::min(mean, at) : at), floor);
 }
 
-NoiseLine fit_noise(const std::vector<FlatSpot>& all, double degrees) {
-    std::vector<FlatSpot> spots = all;
-    std::erase_if(spots, [](const FlatSpot& s) { return s.cut; });
-    if (spots.size() < 2 * fewest_in_bin) return {};
+NoiseLine fit_noise(const std::vector<FlatSpot>& spots, double degrees) {
+    const auto cut = std::count_if(spots.begin(), spots.end(), [](const FlatSpot& s) { return s.cut; });
+    if (spots.size() < static_cast<std::size_t>(cut) + 2 * fewest_in_bin) return {};
     const std::vector<Bin> bins = make_bins(spots, degrees);
     if (bins.empty()) return {};
     std::vector<double> weights;

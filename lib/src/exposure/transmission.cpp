@@ -215,6 +215,7 @@ class Conversion {
     Ends ends_;
     double quantum_ = 1; ///< step of the grey scale, in the unit of the values at hand
     Blocks blocks_;
+    FlatSpots flat_; ///< of these blocks
     std::vector<bool> cut_;
     NoiseLine stored_noise_; ///< of the values as stored
 };
@@ -239,8 +240,8 @@ void Conversion::decide_polarity() {
     map_.dense_given = options_.dense != DenseSide::automatic;
     mark_cut_off();
     remake_blocks();
-    const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
-    stored_noise_ = fit_noise(flat.spots, flat.degrees);
+    flat_ = find_flat_spots(blocks_, quantum_, 3);
+    stored_noise_ = fit_noise(flat_.spots, flat_.degrees);
     step(1);
     const Polarity polarity = find_polarity(picture_, blocks_, stored_noise_, map_.radiometry);
     map_.dense = polarity.dense_is_dark() ? DenseSide::dark : DenseSide::bright;
@@ -271,6 +272,8 @@ void Conversion::to_signal() {
     const bool turn = map_.dense == DenseSide::bright;
     const auto none = static_cast<float>(turn ? no_beam_value(picture_.facts, ends_.most, stored_noise_)
                                               : std::min(0.0F, ends_.least));
+    const bool as_stored = map_.radiometry != Radiometry::log && !turn && none == 0;
+    if (as_stored) return; // blocks and flat spots are known already
     if (map_.radiometry == Radiometry::log) {
         // Attenuation with an unknown factor: the whole range is taken as three decades of e.
         const float span = (ends_.most - ends_.least) / 3;
@@ -281,6 +284,7 @@ void Conversion::to_signal() {
         change_all(picture_.values, [=](float v) { return turn ? none - v : v - none; });
     }
     remake_blocks();
+    flat_ = find_flat_spots(blocks_, quantum_, 3);
 }
 
 /// Divides by exp(surface + open), laid out on a 16 px grid and interpolated: the surface is far smoother
@@ -314,8 +318,8 @@ void Conversion::apply(const Background& background) {
 
 void Conversion::measure_noise() {
     remake_blocks();
-    const FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
-    const NoiseLine line = fit_noise(flat.spots, flat.degrees);
+    flat_ = find_flat_spots(blocks_, quantum_, 3);
+    const NoiseLine line = fit_noise(flat_.spots, flat_.degrees);
     if (line.bins == 0) return;
     const double rounding = quantum_ * quantum_ / 12;
     const bool poisson = line.slope > 2 * line.slope_u && line.slope > 0;
@@ -329,7 +333,7 @@ void Conversion::measure_noise() {
     } else {
         map_.noise.readout = std::sqrt(std::max(line.variance(middle), rounding));
     }
-    map_.noise.correlation = flat.correlation;
+    map_.noise.correlation = flat_.correlation;
 }
 
 void Conversion::flatten() {
@@ -337,9 +341,8 @@ void Conversion::flatten() {
     set_clipping();
     to_signal();
     step(2);
-    FlatSpots flat = find_flat_spots(blocks_, quantum_, 3);
     Background background =
-        fit_background(blocks_, flat, fit_noise(flat.spots, flat.degrees), shown_only() ? 2 : 4);
+        fit_background(blocks_, flat_, fit_noise(flat_.spots, flat_.degrees), shown_only() ? 2 : 4);
     if (background.open_is_narrow)
         background.open =
             open_from_cores(picture_.values.view(), blocks_, background).value_or(background.open);

@@ -31,13 +31,26 @@ HolePictures figures_of(const BoardRecord& record, const HoleRecord& hole, Image
 
 } // namespace
 
-ReportPictures report_pictures(const BoardRecord& record, ImageView<const float> t) {
-    ReportPictures pictures;
-    pictures.overlay = png_address(*draw_page_overlay(t, record));
+std::vector<std::function<void()>> report_picture_work(const BoardRecord& record, ImageView<const float> t,
+                                                       ReportPictures& pictures) {
+    std::vector<std::function<void()>> work;
+    work.emplace_back(
+        [&record, t, &pictures] { pictures.overlay = png_address(*draw_page_overlay(t, record)); });
     const GreyRange range = display_range(t, record);
     const auto holes = worst_first(record);
-    for (std::size_t i = 0; i < std::min(holes.size(), most_hole_pages); ++i)
-        pictures.holes[{holes[i]->source, holes[i]->id}] = figures_of(record, *holes[i], t, range);
+    for (std::size_t i = 0; i < std::min(holes.size(), most_hole_pages); ++i) {
+        const HoleRecord& hole = *holes[i];
+        HolePictures& figures = pictures.holes[{hole.source, hole.id}]; // a map's places stay
+        work.emplace_back(
+            [&record, &hole, t, range, &figures] { figures = figures_of(record, hole, t, range); });
+    }
+    return work;
+}
+
+ReportPictures report_pictures(const BoardRecord& record, ImageView<const float> t) {
+    ReportPictures pictures;
+    for (const auto& piece : report_picture_work(record, t, pictures))
+        piece();
     return pictures;
 }
 

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "bridge/parallel.hpp"
 #include "core/swapped_folder.hpp"
 #include "inspection/results_folder.hpp"
 #include "inspection/session.hpp"
+#include "inspection/watched.hpp"
 #include "inspection/write_report.hpp"
 #include "pictures/overlay.hpp"
 #include "ringwall/inspection.hpp"
@@ -28,6 +30,12 @@ void with_picture(Session& session, const Use& use) {
     products.drop_large();
 }
 
+void do_all(const std::vector<std::function<void()>>& work, int jobs) {
+    InspectWatch silent;
+    for_each_index(jobs, static_cast<int>(work.size()), silent,
+                   [&](int i) { work[static_cast<std::size_t>(i)](); });
+}
+
 } // namespace
 
 void check_results_folder(const std::filesystem::path& folder) {
@@ -36,12 +44,18 @@ void check_results_folder(const std::filesystem::path& folder) {
 
 void write_results(const BoardRecord& record, Session& session, const std::filesystem::path& folder) {
     SwappedFolder swapped(folder, why_not_replaceable);
-    write_whole_file(swapped.aside() / "results.json", to_json(record, folder));
-    write_whole_file(swapped.aside() / "holes.csv", to_csv(record));
+    const bridge::PoolSize pool(session.request().jobs);
     with_picture(session, [&](ImageView<const float> picture) {
-        draw_overlay(picture, record)->write_png(swapped.aside() / "overlay.png");
-        write_whole_file(swapped.aside() / "report.html",
-                         report_html(record, report_pictures(record, picture)));
+        ReportPictures pictures;
+        auto work = report_picture_work(record, picture, pictures);
+        work.insert(work.begin(), // the longest first, so that no thread is left with it
+                    [&] { draw_overlay(picture, record)->write_png(swapped.aside() / "overlay.png"); });
+        work.emplace_back([&] {
+            write_whole_file(swapped.aside() / "results.json", to_json(record, folder));
+            write_whole_file(swapped.aside() / "holes.csv", to_csv(record));
+        });
+        do_all(work, session.request().jobs);
+        write_whole_file(swapped.aside() / "report.html", report_html(record, pictures));
     });
     swapped.commit();
 }

@@ -24,40 +24,44 @@ constexpr double darkest_foil_t = 0.04; // the log of less is noise and scatter
 
 std::vector<LogLevel> levels_of_size(const TransmissionMap& map, const Blocks& blocks, int half) {
     const FlatSpots flat = find_flat_spots(blocks, 0, 2, half);
-    std::vector<LogSample> samples;
-    for (const FlatSpot& spot : flat.spots) {
-        if (spot.mean < darkest_foil_t) continue;
-        const double sigma = map.noise.sigma(spot.mean) * std::sqrt(flat.correlation / flat.pixels);
-        samples.push_back({std::log(spot.mean), std::max(sigma / spot.mean, 2e-4)});
-    }
-    return find_levels(samples, 3e-4, 15);
+    constexpr int together = 256;
+    const auto n = static_cast<int>(flat.spots.size());
+    const auto put = [&](int part, std::vector<LogSample>& samples) {
+        for (int i = part * together; i < std::min(n, (part + 1) * together); ++i) {
+            const FlatSpot& spot = flat.spots[static_cast<std::size_t>(i)];
+            if (spot.mean < darkest_foil_t) continue;
+            const double sigma = map.noise.sigma(spot.mean) * std::sqrt(flat.correlation / flat.pixels);
+            samples.push_back({std::log(spot.mean), std::max(sigma / spot.mean, 2e-4)});
+        }
+    };
+    return find_levels(joined_rows<LogSample>((n + together - 1) / together, put), 3e-4, 15);
 }
 
 /// Levels of single even blocks: laminate between copper may be nowhere wide enough for more.
 std::vector<LogLevel> levels_of_blocks(const TransmissionMap& map, const Blocks& blocks) {
-    std::vector<LogSample> samples;
-    for (std::size_t i = 0; i < blocks.size(); ++i) {
-        const double t = blocks.mean[i];
-        if (t < darkest_foil_t) continue;
-        const double sigma = map.noise.sigma(t);
-        // 15 degrees of freedom: 1.6 passes 93 %, an edge of a few sigmas does not pass.
-        if (sigma <= 0 || blocks.variance[i] > 1.6 * sigma * sigma) continue;
-        samples.push_back(
-            {std::log(t), std::max(sigma * std::sqrt(map.noise.correlation) / block_px / t, 2e-4)});
-    }
-    return find_levels(samples, 3e-4, 40);
+    const auto put = [&](int row, std::vector<LogSample>& samples) {
+        for (std::size_t i = blocks.at(0, row); i < blocks.at(0, row + 1); ++i) {
+            const double t = blocks.mean[i];
+            if (t < darkest_foil_t) continue;
+            const double sigma = map.noise.sigma(t);
+            // 15 degrees of freedom: 1.6 passes 93 %, an edge of a few sigmas does not pass.
+            if (sigma <= 0 || blocks.variance[i] > 1.6 * sigma * sigma) continue;
+            samples.push_back(
+                {std::log(t), std::max(sigma * std::sqrt(map.noise.correlation) / block_px / t, 2e-4)});
+        }
+    };
+    return find_levels(joined_rows<LogSample>(blocks.rows, put), 3e-4, 40);
 }
 
 /// Adds the brightest level of board among the narrow places when nothing wide is as bright. Not where noise
 /// hides the slope of an edge of the board within a block: such blocks pass for even, half way to the open
 /// beam.
-void add_narrow_laminate(const std::vector<LogLevel>& narrow, const NoiseModel& noise,
-                         std::vector<LogLevel>& levels) {
+void add_narrow_laminate(const TransmissionMap& map, const Blocks& blocks, std::vector<LogLevel>& levels) {
     double brightest = -10;
     for (const LogLevel& level : levels)
         if (level.value < -open_p) brightest = std::max(brightest, level.value);
-    if (1 - std::exp(brightest) < clear_edge * noise.sigma(1.0)) return;
-    for (const LogLevel& level : narrow) {
+    if (1 - std::exp(brightest) < clear_edge * map.noise.sigma(1.0)) return;
+    for (const LogLevel& level : levels_of_blocks(map, blocks)) {
         if (level.value > -open_p) continue;
         if (level.value > brightest + 0.01 && level.value < -1.5 * open_p) levels.push_back(level);
         return; // brightest first
@@ -78,7 +82,7 @@ std::vector<LogLevel> attenuation_levels(const TransmissionMap& map) {
             std::abs(levels[static_cast<std::size_t>(near)].value - fine.value) > std::max(clear, 0.004))
             levels.push_back(fine);
     }
-    add_narrow_laminate(levels_of_blocks(map, blocks), map.noise, levels);
+    add_narrow_laminate(map, blocks, levels);
     for (LogLevel& level : levels)
         level.value = -level.value;
     std::sort(levels.begin(), levels.end(),

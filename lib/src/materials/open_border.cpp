@@ -25,7 +25,8 @@ struct Walk {
         const float* p = first + i * stride;
         return p[-beside] + p[0] + p[beside];
     }
-    [[nodiscard]] float mean9(int i) const { return (at(i - 1) + at(i) + at(i + 1)) / 9; }
+    [[nodiscard]] float mean9(int i) const { return mean9(at(i - 1), at(i), at(i + 1)); }
+    static float mean9(float before, float here, float after) { return (before + here + after) / 9; }
 };
 
 class Border {
@@ -36,8 +37,10 @@ class Border {
 
     void follow(const Walk& walk) {
         int run = 0;
+        float before = 0, here = walk.at(0), after = walk.at(1);
         for (int i = 1; i + beyond_ + 1 < walk.count; ++i) {
-            if (walk.mean9(i) >= open_above_) {
+            before = here, here = after, after = walk.at(i + 1);
+            if (Walk::mean9(before, here, after) >= open_above_) {
                 ++run;
                 continue;
             }

@@ -58,7 +58,7 @@ class Canvas {
     /// Finishes drawing. Throws Error(input) when the file cannot be written.
     void write_png(const std::filesystem::path& file);
 
-    /// The same as bytes, packed harder.
+    /// The same as bytes.
     [[nodiscard]] std::string png();
 
   private:

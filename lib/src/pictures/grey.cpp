@@ -2,15 +2,27 @@
 #include "pictures/grey.hpp"
 
 #include "bridge/parallel.hpp"
+#include "core/wide.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <optional>
 
 namespace ringwall {
 namespace {
 
-constexpr int figure_shades = 96; ///< of a part of a picture: finer than print shows
+/// Where in the range, 0 to 1. Written without branches, for whole rows.
+inline float share_of(float value, GreyRange range) {
+    const float share = (value - range.low) * range.scale;
+    const float within = share > 0.0F ? (share < 1.0F ? share : 1.0F) : 0.0F; // not a number: 0
+    return value <= std::numeric_limits<float>::max() ? within : 0.0F;
+}
+
+inline std::uint32_t grey_at(float share) {
+    const auto grey = static_cast<std::uint32_t>(static_cast<int>(24 + 206 * share));
+    return 0xFF000000U | grey << 16 | grey << 8 | grey;
+}
 
 float quantile(std::vector<float>& values, double share) {
     const auto place =
@@ -66,36 +78,64 @@ GreyRange display_range(ImageView<const float> t, const BoardRecord& record) {
     return high > low ? GreyRange::of(low, high) : GreyRange::of(low - 1, low + 1);
 }
 
-std::uint32_t grey_of(float value, GreyRange range, int steps) {
-    float share = std::isfinite(value) ? std::clamp((value - range.low) * range.scale, 0.0F, 1.0F) : 0.0F;
-    if (steps < 256)
-        share = std::round(share * static_cast<float>(steps - 1)) / static_cast<float>(steps - 1);
-    const auto grey = static_cast<std::uint32_t>(24 + 206 * share);
-    return 0xFF000000U | grey << 16 | grey << 8 | grey;
+std::uint32_t grey_of(float value, GreyRange range) {
+    return grey_at(share_of(value, range));
 }
 
-float value_at(ImageView<const float> t, Point px) {
-    const double x = std::clamp(px.x, 0.0, t.width() - 1.0), y = std::clamp(px.y, 0.0, t.height() - 1.0);
-    const int x0 = static_cast<int>(x), y0 = static_cast<int>(y);
-    const int x1 = std::min(x0 + 1, t.width() - 1), y1 = std::min(y0 + 1, t.height() - 1);
-    const auto fx = static_cast<float>(x - x0), fy = static_cast<float>(y - y0);
-    return (t(x0, y0) * (1 - fx) + t(x1, y0) * fx) * (1 - fy) + (t(x0, y1) * (1 - fx) + t(x1, y1) * fx) * fy;
+RINGWALL_WIDE void grey_row(const float* values, int count, GreyRange range, std::uint32_t* to) {
+    for (int i = 0; i < count; ++i)
+        to[i] = grey_at(share_of(values[i], range));
 }
+
+FigureGrey::FigureGrey(GreyRange range) : range_(range) {
+    for (int i = 0; i < shades; ++i)
+        packed_[static_cast<std::size_t>(i)] = grey_at(static_cast<float>(i) / (shades - 1));
+}
+
+std::uint32_t FigureGrey::of(float value) const {
+    const float place = share_of(value, range_) * (shades - 1);
+    const auto below = static_cast<int>(place);
+    const int nearest = below + (place - static_cast<float>(below) >= 0.5F ? 1 : 0);
+    return packed_[static_cast<std::size_t>(nearest)];
+}
+
+namespace {
+
+/// A canvas pixel's place in the picture, in one direction.
+struct Place {
+    double from; ///< its near side; 0: a pixel's side
+    bool inside;
+    Between between;
+};
+
+std::vector<Place> places(double corner, double zoom, int canvas_pixels, int picture_pixels) {
+    std::vector<Place> list(static_cast<std::size_t>(canvas_pixels));
+    for (int i = 0; i < canvas_pixels; ++i) {
+        const double from = corner + i / zoom, middle = from + 0.5 / zoom - 0.5;
+        list[static_cast<std::size_t>(i)] = {from, from >= 0 && from < picture_pixels,
+                                             Between::of(middle, picture_pixels)};
+    }
+    return list;
+}
+
+} // namespace
 
 void paint_part(Canvas& canvas, ImageView<const float> t, Point corner_px, double zoom, GreyRange range) {
     const auto pixels = canvas.pixels();
     const std::uint32_t outside = packed(palette::panel);
+    const FigureGrey grey(range);
+    const auto xs = places(corner_px.x, zoom, canvas.width(), t.width());
+    const auto ys = places(corner_px.y, zoom, canvas.height(), t.height());
+    const auto colour = [&](const Place& x, const Place& y) {
+        if (!x.inside || !y.inside) return outside;
+        return grey.of(zoom < 1 ? mean_over(t, {x.from, y.from}, 1 / zoom)
+                                : value_at(t, x.between, y.between));
+    };
     bridge::over_rows(canvas.height(), [&](int first, int last) {
-        for (int y = first; y < last; ++y) {
-            for (int x = 0; x < canvas.width(); ++x) {
-                const Point from{corner_px.x + x / zoom, corner_px.y + y / zoom}; // 0: a pixel's corner
-                const Point middle{from.x + 0.5 / zoom - 0.5, from.y + 0.5 / zoom - 0.5};
-                const bool inside = from.x >= 0 && from.y >= 0 && from.x < t.width() && from.y < t.height();
-                const auto value = [&] {
-                    return zoom < 1 ? mean_over(t, from, 1 / zoom) : value_at(t, middle);
-                };
-                pixels(x, y) = inside ? grey_of(value(), range, figure_shades) : outside;
-            }
+        for (int row = first; row < last; ++row) {
+            std::uint32_t* to = pixels.row(row);
+            for (const Place& x : xs)
+                *to++ = colour(x, ys[static_cast<std::size_t>(row)]);
         }
     });
 }

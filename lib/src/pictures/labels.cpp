@@ -111,7 +111,10 @@ constexpr std::size_t brief_steps = 6; ///< of them for a brief label, which is 
 class Placer {
   public:
     Placer(const std::vector<Mark>& marks, double width, double height, double line_clear)
-        : marks_(marks), width_(width), height_(height), line_clear_(line_clear) {}
+        : marks_(marks), width_(width), height_(height), line_clear_(line_clear) {
+        for (const Mark& mark : marks)
+            outermost_.push_back(mark.outermost());
+    }
 
     std::optional<LabelPlace> beside(const LabelWish& wish, bool brief) {
         const Size size = brief ? wish.brief : wish.full;
@@ -153,9 +156,16 @@ class Placer {
         if (box.x < 0 || box.y < 0 || box.x + box.width > width_ || box.y + box.height > height_)
             return false;
         return std::none_of(taken_.begin(), taken_.end(), [&](const Box& b) { return box.meets(b); }) &&
-               std::none_of(marks_.begin(), marks_.end(), [&](const Mark& m) { return m.meets(box); }) &&
-               std::none_of(lines_.begin(), lines_.end(),
-                            [&](const Segment& line) { return crosses(line, widened(box, line_clear_)); });
+               !meets_a_mark(box) && std::none_of(lines_.begin(), lines_.end(), [&](const Segment& line) {
+                   return crosses(line, widened(box, line_clear_));
+               });
+    }
+    [[nodiscard]] bool meets_a_mark(const Box& box) const {
+        for (std::size_t i = 0; i < marks_.size(); ++i) {
+            const Box field = widened({marks_[i].centre.x, marks_[i].centre.y, 0, 0}, outermost_[i] + 1);
+            if (field.meets(box) && marks_[i].meets(box)) return true;
+        }
+        return false;
     }
     [[nodiscard]] bool clear(const Segment& line, const Mark& own) const {
         const auto crossed = [&](Point p) {
@@ -175,6 +185,7 @@ class Placer {
                !any_point(line, crossed);
     }
     const std::vector<Mark>& marks_;
+    std::vector<double> outermost_; ///< of each mark
     double width_, height_, line_clear_;
     std::vector<Box> taken_;
     std::vector<Segment> lines_;

@@ -23,11 +23,12 @@ void paint_picture(Canvas& canvas, const OverlayLayout& layout, ImageView<const 
         column[static_cast<std::size_t>(x)] = std::min(static_cast<int>(x / layout.zoom), t.width() - 1);
     }
     bridge::over_rows(layout.picture_height, [&](int first, int last) {
+        std::vector<float> values(column.size());
         for (int y = first; y < last; ++y) {
             const float* from = t.row(std::min(static_cast<int>(y / layout.zoom), t.height() - 1));
-            std::uint32_t* to = pixels.row(y);
-            for (int x = 0; x < layout.picture_width; ++x)
-                to[x] = grey_of(from[column[static_cast<std::size_t>(x)]], range);
+            for (std::size_t x = 0; x < column.size(); ++x)
+                values[x] = from[column[x]];
+            grey_row(values.data(), layout.picture_width, range, pixels.row(y));
         }
     });
 }

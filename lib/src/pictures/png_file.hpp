@@ -9,11 +9,11 @@
 
 namespace ringwall {
 
-/// Writes 0xFFRRGGBB pixels as an 8-bit RGB PNG, lightly packed (noise does not shrink however long one
-/// presses), bands of rows on all threads. No time of day in it: same pixels, same bytes. At least 1 x 1 px.
-/// Throws Error(input) when the file cannot be written.
+/// Writes 0xFFRRGGBB pixels as an 8-bit RGB PNG, packed by `pack_rows`, bands of rows on all threads. No time
+/// of day in it: same pixels, same bytes. At least 1 x 1 px. Throws Error(input) when the file cannot be
+/// written.
 void write_rgb_png(const std::filesystem::path& file, ImageView<const std::uint32_t> pixels);
-/// The same picture as bytes, packed harder (for figures inside a page: small ones, with much that repeats).
+/// The same picture as bytes, for figures inside a page.
 std::string rgb_png(ImageView<const std::uint32_t> pixels);
 
 } // namespace ringwall

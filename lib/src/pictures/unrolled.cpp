@@ -45,14 +45,20 @@ void paint(Canvas& canvas, ImageView<const float> t, GreyRange range, const Hole
         std::fill_n(pixels.row(y), width, 0xFFFFFFFFU);
     const int x0 = static_cast<int>(left), x1 = width - static_cast<int>(right);
     const int y0 = static_cast<int>(top), y1 = height - static_cast<int>(bottom);
+    const FigureGrey grey(range);
+    std::vector<Point> ways(static_cast<std::size_t>(x1 - x0)); // from the centre outward, one a column
+    for (int x = x0; x < x1; ++x) {
+        const double a = 2 * std::numbers::pi * (x + 0.5 - x0) / (x1 - x0);
+        ways[static_cast<std::size_t>(x - x0)] = {std::cos(a), std::sin(a)};
+    }
     for (int y = y0; y < y1; ++y) {
         const double radius = frame.from_px + (frame.to_px - frame.from_px) * (y + 0.5 - y0) / (y1 - y0);
         for (int x = x0; x < x1; ++x) {
-            const double a = 2 * std::numbers::pi * (x + 0.5 - x0) / (x1 - x0);
-            const Point px{hole.x_px + radius * std::cos(a), hole.y_px - radius * std::sin(a)};
+            const Point way = ways[static_cast<std::size_t>(x - x0)];
+            const Point px{hole.x_px + radius * way.x, hole.y_px - radius * way.y};
             const bool inside =
                 px.x > -0.5 && px.y > -0.5 && px.x < t.width() - 0.5 && px.y < t.height() - 0.5;
-            pixels(x, y) = inside ? grey_of(value_at(t, px), range, 96) : 0xFF1C1E24U;
+            pixels(x, y) = inside ? grey.of(value_at(t, px)) : 0xFF1C1E24U;
         }
     }
 }

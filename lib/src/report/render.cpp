@@ -87,16 +87,41 @@ m::data section_data(const Section& section) {
     return data;
 }
 
-void set_figure(m::data& data, const std::string& name, const std::string& address) {
-    data.set("has_" + name, !address.empty());
-    data.set(name, address);
-}
+/// Figures are megabytes of text that need no escaping: the engine sets a short name in place of each, and
+/// the page gets the figure itself when all else stands.
+class Figures {
+  public:
+    void set(m::data& data, const std::string& name, const std::string& address) {
+        data.set("has_" + name, !address.empty());
+        data.set(name, place_ + std::to_string(addresses_.size()));
+        addresses_.push_back(&address);
+    }
+    /// Only the template writes a bare quotation mark, so no text from outside can look like a place.
+    [[nodiscard]] std::string put_into(const std::string& page) const {
+        const std::string mark = "src=\"" + place_;
+        std::size_t size = page.size();
+        for (const std::string* address : addresses_)
+            size += address->size();
+        std::string whole;
+        whole.reserve(size);
+        std::size_t done = 0;
+        for (std::size_t at = page.find(mark); at != std::string::npos; at = page.find(mark, done)) {
+            const std::size_t number = at + mark.size(), end = page.find('"', number);
+            whole.append(page, done, at + 5 - done); // up to the quotation mark
+            whole += *addresses_[std::stoul(page.substr(number, end - number))];
+            done = end;
+        }
+        return whole.append(page, done);
+    }
 
-m::data hole_data(const BoardRecord& record, const ReportPictures& pictures, const HoleRecord& hole,
-                  std::size_t number) {
+  private:
+    std::string place_ = "figure:";
+    std::vector<const std::string*> addresses_;
+};
+
+m::data hole_data(const BoardRecord& record, const HolePictures& figures, const HoleRecord& hole,
+                  std::size_t number, Figures& places) {
     const HoleTables tables = report::hole_tables(record, hole);
-    const auto found = pictures.holes.find({hole.source, hole.id});
-    const HolePictures figures = found == pictures.holes.end() ? HolePictures{} : found->second;
     m::data data;
     data.set("anchor", "hole-" + std::to_string(number));
     data.set("name", report::hole_name(hole));
@@ -107,10 +132,10 @@ m::data hole_data(const BoardRecord& record, const ReportPictures& pictures, con
     data.set("notes", texts(tables.notes));
     data.set("has_notes", !tables.notes.empty());
     data.set("has_figures", !figures.portrait.empty() || !figures.gap_curve.empty());
-    set_figure(data, "portrait", figures.portrait);
-    set_figure(data, "unrolled", figures.unrolled);
-    set_figure(data, "gap_curve", figures.gap_curve);
-    set_figure(data, "screw_view", figures.screw_view);
+    places.set(data, "portrait", figures.portrait);
+    places.set(data, "unrolled", figures.unrolled);
+    places.set(data, "gap_curve", figures.gap_curve);
+    places.set(data, "screw_view", figures.screw_view);
     std::vector<Table> all{tables.numbers, tables.paths, tables.alternatives, tables.meter};
     all.insert(all.end(), tables.budget.begin(), tables.budget.end());
     data.set("tables", tables_data(all));
@@ -158,11 +183,16 @@ std::string pages_left_out(std::size_t holes) {
 std::string report_html(const BoardRecord& record, const ReportPictures& pictures) {
     m::data page;
     set_summary(page, report::summary_of(record));
-    set_figure(page, "overlay", pictures.overlay);
+    Figures places;
+    places.set(page, "overlay", pictures.overlay);
     const auto holes = worst_first(record);
     m::data hole_pages{m::data::type::list}, sections{m::data::type::list};
-    for (std::size_t i = 0; i < std::min(holes.size(), most_hole_pages); ++i)
-        hole_pages.push_back(hole_data(record, pictures, *holes[i], i + 1));
+    const HolePictures none;
+    for (std::size_t i = 0; i < std::min(holes.size(), most_hole_pages); ++i) {
+        const auto found = pictures.holes.find({holes[i]->source, holes[i]->id});
+        const HolePictures& figures = found == pictures.holes.end() ? none : found->second;
+        hole_pages.push_back(hole_data(record, figures, *holes[i], i + 1, places));
+    }
     page.set("hole_pages", hole_pages);
     const std::string left_out = pages_left_out(holes.size());
     page.set("has_pages_left_out", !left_out.empty());
@@ -174,7 +204,7 @@ std::string report_html(const BoardRecord& record, const ReportPictures& picture
     page.set("sections", sections);
     page.set("table", m::partial([] { return std::string(report::table_template()); }));
     m::mustache view{std::string(report::page_template())};
-    return view.render(page);
+    return places.put_into(view.render(page));
 }
 
 } // namespace ringwall
