@@ -78,6 +78,27 @@ TEST_CASE("noise beside a trace's end does not bring the copper to the wall") {
     }
 }
 
+TEST_CASE("a land of one foil is own copper where all other copper lies two foils deep") {
+    const Beam beam{.open = 1, .laminate = 0.849, .foil = 0.9745};
+    const auto board = [](double x, double y) {
+        const double r = radius(x, y);
+        if (r < 45) return drawn::air;
+        if (r < 47) return drawn::plating;
+        return r < 56 ? 1 : r < 68 ? 0 : 2;
+    };
+    MaterialMap levels = drawn::known_levels(beam, 1);
+    levels.levels.copper = {Estimate::of(beam.level(2), 1e-4)};
+    const Drawing drawing{drawn::draw(board, beam, size_px, blur_px), std::move(levels),
+                          drawn::plated_hole(middle, 47, 2)};
+    for (std::uint64_t seed = 1; seed <= 8; ++seed) {
+        const KeepOut keepout = measured(drawing, 1350, seed);
+        CAPTURE(seed);
+        REQUIRE(keepout.state == KeepOutState::ring_seen);
+        CHECK(std::abs(keepout.min_px.value() - 21) < 4 * keepout.min_px.u());
+        CHECK(keepout.min_px.u() < 0.5);
+    }
+}
+
 TEST_CASE("a trace of the hole's own that noise half hides is not stated as another's copper") {
     const Beam beam{.open = 1, .laminate = 0.957, .foil = 0.9878};
     const auto board = [](double x, double y) {
