@@ -68,7 +68,6 @@ RingLevels with_thin_copper(const RingLevels& picture, double thin_t) {
     out.copper.insert(out.copper.begin(), thin_t);
     out.fine_step = std::min(picture.fine_step, out.step());
     out.copper_below = out.laminate - 0.5 * out.fine_step;
-    out.thin_ratio = std::max(picture.thin_ratio, std::sqrt(thin_t / out.laminate));
     return out;
 }
 
