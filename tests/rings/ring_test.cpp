@@ -208,3 +208,43 @@ TEST_CASE("no ring is stated for a hole that a part's body dims") {
     CHECK(!keepout.min_px);
     CHECK(!keepout.why.empty());
 }
+
+TEST_CASE("a corner far away is measured to its tip, though no ray of whole degrees meets it") {
+    constexpr Point hole_at{40.3, 39.6};
+    constexpr double away_px = 150;
+    const double deg = 315.5 * std::numbers::pi / 180;
+    const Point corner{hole_at.x + away_px * std::cos(deg), hole_at.y - away_px * std::sin(deg)};
+    const auto board = [&](double x, double y) {
+        if (std::hypot(x - hole_at.x, y - hole_at.y) < 20) return drawn::air;
+        return x > corner.x && y > corner.y ? 1 : 0;
+    };
+    const Beam beam{.open = 1, .laminate = 0.9, .foil = 0.8};
+    const TransmissionMap map = drawn::exposed(drawn::draw(board, beam, 190, blur_px), blur_px, photons, 2);
+    Hole hole = drawn::bare_hole(hole_at, 20);
+    measure_ring(map, drawn::known_levels(beam, 2), hole, {});
+    REQUIRE(hole.keepout.state == KeepOutState::ring_seen);
+    CHECK(std::abs(hole.keepout.min_px.value() - (away_px - 20)) < 3 * hole.keepout.min_px.u());
+    CHECK(hole.keepout.min_px.u() < 0.2);
+}
+
+TEST_CASE("a large land across bare laminate is no straight edge") {
+    constexpr Point hole_at{40.3, 39.6}, land_at{190.2, 70.7};
+    const auto board = [&](double x, double y) {
+        if (std::hypot(x - hole_at.x, y - hole_at.y) < 20) return drawn::air;
+        return std::hypot(x - land_at.x, y - land_at.y) < 60 ? 1 : 0;
+    };
+    const Beam beam{.open = 1, .laminate = 0.93, .foil = 0.92};
+    const double truth = std::hypot(land_at.x - hole_at.x, land_at.y - hole_at.y) - 60 - 20;
+    const auto clean = drawn::draw(board, beam, 200, blur_px);
+    double sum2 = 0;
+    for (std::uint64_t seed = 1; seed <= 10; ++seed) {
+        const TransmissionMap map = drawn::exposed(clean, blur_px, 1500, seed);
+        Hole hole = drawn::bare_hole(hole_at, 20);
+        measure_ring(map, drawn::known_levels(beam, 2), hole, {});
+        CAPTURE(seed);
+        REQUIRE(hole.keepout.state == KeepOutState::ring_seen);
+        const double z = (hole.keepout.min_px.value() - truth) / hole.keepout.min_px.u();
+        sum2 += z * z;
+    }
+    CHECK(sum2 < 23.2); // chi-square of 10, one in a hundred
+}

@@ -92,7 +92,8 @@ bool passes_over(const Job& job, const RingExpectation& ring, const RayFlags& br
         if (here.count == 0 || beside.count == 0) continue;
         const double same = here.mean() - beside.mean(), more = here.mean() - foil * beside.mean();
         const double sigma = job.levels.noise.sigma(beside.mean());
-        const double area = PolarField::pace_px * px_a_ray / (1.0 / here.count + 1.0 / beside.count);
+        const double area =
+            PolarField::pace_px * pixels_across(px_a_ray) / (1.0 / here.count + 1.0 / beside.count);
         evidence += area * (same * same - more * more) / (2 * sigma * sigma);
     }
     return evidence > 0;

@@ -98,6 +98,37 @@ RayFlags from_own_copper(const Job& job, const RingExpectation& ring,
     return out;
 }
 
+/// Copper found in the ring of a plated hole that does not begin at own copper, as far as noise lets it be
+/// seen: own copper where likelihood says that it goes on to the hole (added to `from_own`), and no one's
+/// where it does not say.
+RayFlags unclear_whose(Job& job, const RingExpectation& ring, const std::array<Departure, rays>& seen,
+                       RayFlags& from_own) {
+    constexpr double says = 3; // log likelihood: 20 to 1
+    RayFlags out{}, apart{};
+    if (!job.plated) return out;
+    const double blur = job.levels.blur_px;
+    for (std::size_t i = 0; i < rays; ++i)
+        apart[i] = seen[i].found && !from_own[i] && !job.hidden[i];
+    for (const auto& [first, count] : runs_of(apart)) {
+        double gain = 0;
+        for (int i = first + count / 4; i < first + count - count / 4; ++i) {
+            const std::size_t at = idx(i);
+            const double clear = std::max(ring.own_px[at] + 2 * blur, job.wall.radius_px[at] + 3 * blur);
+            if (seen[at].found)
+                gain += copper_gain(job.scene(), job.field, ring, static_cast<int>(at), 0, clear,
+                                    seen[at].from_px - blur);
+        }
+        for (int i = first; i < first + count && gain > -says; ++i) {
+            const std::size_t at = idx(i);
+            if (!apart[at]) continue;
+            (gain > says ? from_own : out)[at] = true;
+            if (gain <= says)
+                job.unclear_gap_px = std::min(job.unclear_gap_px, seen[at].from_px - job.wall.radius_px[at]);
+        }
+    }
+    return out;
+}
+
 /// Rays on which the picture contradicts the contour get an answer of their own.
 void judge_rays(Job& job, const RingExpectation& ring) {
     const double blur = job.levels.blur_px;
@@ -112,7 +143,8 @@ void judge_rays(Job& job, const RingExpectation& ring) {
     }
     const auto nearer = departures(job.scene(), job.field, ring, true, inner, outer);
     const auto further = departures(job.scene(), job.field, ring, false, behind, beyond);
-    const RayFlags from_own_end = from_own_copper(job, ring, nearer);
+    RayFlags from_own_end = from_own_copper(job, ring, nearer);
+    const RayFlags unclear = unclear_whose(job, ring, nearer, from_own_end);
     RayFlags from_wall{}, bridge{};
     FeatureSeen seen;
     seen.passes_px = 8 * blur;
@@ -131,7 +163,9 @@ void judge_rays(Job& job, const RingExpectation& ring) {
             continue;
         }
         job.answer[at] = Answer::contour;
-        if (nearer[at].found && from_own) {
+        if (unclear[at]) {
+            job.answer[at] = Answer::merged;
+        } else if (nearer[at].found && from_own) {
             bridge[at] = bridges;
         } else if (nearer[at].found) {
             job.answer[at] = Answer::local;

@@ -151,10 +151,12 @@ struct Problem {
             (*a)(k, k) += 1 / (u * u);
             (*b)(k) += r / u;
         };
-        prior(0, s.shape.x, start.shape.x, 8);
-        prior(1, s.shape.y, start.shape.y, 8);
-        prior(2, s.shape.direction, start.shape.direction, s.shape.kind == Feature::Kind::disk ? 1e-3 : 1);
-        prior(3, s.shape.half_px, start.shape.half_px, s.shape.kind == Feature::Kind::corner ? 1e-3 : 8);
+        const bool disk = s.shape.kind == Feature::Kind::disk, corner = s.shape.kind == Feature::Kind::corner;
+        const double wide = disk ? std::max(8.0, 0.5 * start.shape.half_px) : 8; // of a short arc's circle
+        prior(0, s.shape.x, start.shape.x, wide);
+        prior(1, s.shape.y, start.shape.y, wide);
+        prior(2, s.shape.direction, start.shape.direction, disk ? 1e-3 : 1);
+        prior(3, s.shape.half_px, start.shape.half_px, corner ? 1e-3 : wide);
         prior(4, s.copper, copper, copper_u);
         prior(5, s.scale, 1, scale_u);
         return cost / correlation;
@@ -205,7 +207,8 @@ std::optional<Feature> fit_kind(const Problem& problem, const State& start) {
 struct Shape {
     Point nearest, middle;
     double across = 0, deep = 0;
-    Point run; ///< unit vector from the first to the last ray's nearest points
+    double height = 0; ///< of the nearest point over the line between the first and the last
+    Point run;         ///< unit vector from the first to the last ray's nearest points
 };
 Shape measure(const FeatureSeen& seen) {
     Shape out;
@@ -235,6 +238,7 @@ Shape measure(const FeatureSeen& seen) {
     const double length = std::max(std::hypot(b.x - a.x, b.y - a.y), 1e-6);
     out.run = {(b.x - a.x) / length, (b.y - a.y) / length};
     out.across = length;
+    out.height = std::abs((out.nearest.x - a.x) * out.run.y - (out.nearest.y - a.y) * out.run.x);
     return out;
 }
 
@@ -261,14 +265,16 @@ std::vector<State> starts(const FeatureSeen& seen, double copper) {
     const double tip_half = std::clamp(shape.across / 2.5, 1.5, 6.0);
     if (shape.across > 1.5 * shape.deep)
         add(Feature::Kind::strip, ahead(strip_half), std::atan2(shape.run.y, shape.run.x), strip_half);
+    // Of the circle that the ends of what was seen and its nearest point lie on.
+    const double height = std::max(shape.height, 0.05 * shape.across);
+    const double disk_half = std::clamp(shape.across * shape.across / (8 * height) + height / 2, 2.0, 120.0);
+    add(Feature::Kind::disk, ahead(disk_half), 0, disk_half);
     add(Feature::Kind::tip, ahead(tip_half), outward, tip_half);
     const double away = std::atan2(shape.middle.y - shape.nearest.y, shape.middle.x - shape.nearest.x);
     if (std::abs(std::remainder(away - outward, 2 * std::numbers::pi)) > 0.3)
         add(Feature::Kind::tip, ahead(tip_half), away, tip_half);
     add(Feature::Kind::stub, ahead(0), outward, tip_half);
     add(Feature::Kind::corner, ahead(0), outward, 1);
-    const double disk_half = std::clamp(0.5 * std::max(shape.across, shape.deep), 2.0, 25.0);
-    add(Feature::Kind::disk, ahead(disk_half), 0, disk_half);
     return out;
 }
 
@@ -347,8 +353,9 @@ std::optional<Feature> best_kind(const Problem& problem, const FeatureSeen& seen
         // Etched traces end round: a square end must explain the picture 90 times better to be believed.
         if (fit->kind == Feature::Kind::stub) fits.back().cost = fit->cost += 9;
         if (!best || fit->cost < best->cost) best = fit;
-        if (fit->kind == Feature::Kind::strip && fit->chi2 < good)
-            break; // a straight edge: no end to argue about
+        // A straight edge, straighter than a land's: no end to argue about.
+        if (fit->kind == Feature::Kind::disk && best->kind == Feature::Kind::strip && best->chi2 < good)
+            break;
     }
     if (!best) return best;
     const double allowed = 1 + 5 * std::sqrt(2.0 / static_cast<double>(problem.pixels.size()));

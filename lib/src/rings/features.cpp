@@ -30,6 +30,16 @@ std::vector<Group> groups_of(const Job& job) {
     return out;
 }
 
+/// Evidence for copper on a ray between `from_px` and `to_px` as far as the shape cannot have made it.
+double unexplained(const Job& job, const RingExpectation& ring, const Feature& feature, int ray,
+                   double from_px, double to_px) {
+    const Point d = ray_direction(ray);
+    double end = from_px;
+    while (end < to_px && feature.distance(end * d.x, end * d.y) > 2 * job.levels.blur_px)
+        end += PolarField::pace_px;
+    return copper_gain(job.scene(), job.field, ring, ray, 1, from_px, end);
+}
+
 /// The group's rays that agree with the shape to a pixel or two, and those beside it within the blur, answer
 /// with it.
 void answer_with(Job& job, const RingExpectation& ring, const FeatureSeen& seen, const Feature& feature,
@@ -47,9 +57,8 @@ void answer_with(Job& job, const RingExpectation& ring, const FeatureSeen& seen,
         const double end = ring.edge_px[at] > 0 ? ring.edge_px[at] : job.searched_px;
         const double rho = feature.along(ray_direction(i), job.wall.radius_px[at], end);
         const double clear = rho > 0 ? std::min(rho - 2 * blur, seen.to_px[at]) : seen.to_px[at];
-        const bool agrees =
-            !member || std::abs(rho - seen.from_px[at]) < 2 + 2 * blur ||
-            copper_gain(job.scene(), job.field, ring, i, 1, seen.from_px[at], clear) < enough_evidence;
+        const bool agrees = !member || std::abs(rho - seen.from_px[at]) < 2 + 2 * blur ||
+                            unexplained(job, ring, feature, i, seen.from_px[at], clear) < enough_evidence;
         if (rho > 0 && agrees) {
             job.answer[at] = Answer::feature;
             job.feature_of[at] = index;

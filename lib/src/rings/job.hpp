@@ -53,6 +53,7 @@ struct Job {
     RayFlags joined{};                     ///< rays along which own copper runs on into a plane
     double land_px = 0;                    ///< outer radius of own copper round the hole, 0: none
     bool runs_on = false;
+    double unclear_gap_px = 1e9; ///< nearest faint copper in the ring that may be own or another's
     bool all_joined =
         false; ///< of `runs_on`: no foil of the ring's edge is seen that could be another conductor's
     std::vector<GapOfRay> gaps{};

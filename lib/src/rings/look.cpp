@@ -28,11 +28,59 @@ int ground_of(const Job& job) {
     return static_cast<int>(std::max_element(votes.begin() + 1, votes.end()) - votes.begin());
 }
 
+/// T of the patch `past_px` outside the wall, as half the turn has it; 0: too little of the turn is seen.
+double median_t(const Job& job, double past_px) {
+    std::vector<float> seen;
+    for (int ray = 0; ray < rays; ++ray) {
+        const Point d = ray_direction(ray);
+        const double rho = job.wall.radius_px[idx(ray)] + past_px;
+        const int x = static_cast<int>(std::lround(job.patch.centre.x + rho * d.x));
+        const int y = static_cast<int>(std::lround(job.patch.centre.y + rho * d.y));
+        if (job.patch.contains(x, y) && job.patch.use[job.patch.at(x, y)] == Use::free)
+            seen.push_back(job.patch.smooth[job.patch.at(x, y)]);
+    }
+    if (seen.size() < rays / 2) return 0;
+    const auto middle = seen.begin() + static_cast<std::ptrdiff_t>(seen.size() / 2);
+    std::nth_element(seen.begin(), middle, seen.end());
+    return static_cast<double>(*middle);
+}
+
+/// T of the copper that a plated hole stands in, where that is so much thinner than all copper of the picture
+/// that noise would throw it to either side of the half level: a land of one foil where planes lie two deep.
+/// 0: no such copper.
+double thin_foot_t(const Job& job) {
+    const RingLevels& levels = job.picture_levels;
+    if (!job.plated || levels.wandering) return 0;
+    double foot = 0, deepest = 1, flattest = 0;
+    for (const double past : {0.5, 1.5, 2.5}) {
+        const double t = median_t(job, job.wall_zone_px + past);
+        foot += t / 3;
+        deepest = std::min(deepest, t);
+        flattest = std::max(flattest, t);
+    }
+    const double step = levels.step(), share = (levels.laminate - foot) / step;
+    return share > 0.3 && share < 0.75 && flattest - deepest < 0.2 * step ? foot : 0;
+}
+
+/// `picture` with copper of T `thin_t` told from laminate too.
+RingLevels with_thin_copper(const RingLevels& picture, double thin_t) {
+    RingLevels out = picture;
+    out.copper.insert(out.copper.begin(), thin_t);
+    out.fine_step = std::min(picture.fine_step, out.step());
+    out.copper_below = out.laminate - 0.5 * out.fine_step;
+    return out;
+}
+
 void look(Job& job, double reach_px) {
     job.reach_px = reach_px;
-    job.levels = job.picture_levels;
-    job.patch =
-        make_patch(job.map, job.levels, job.hole, job.wall, job.neighbours, reach_px, job.wall_zone_px, 1);
+    const auto patch_of = [&](const RingLevels& levels) {
+        job.levels = levels;
+        job.patch = make_patch(job.map, job.levels, job.hole, job.wall, job.neighbours, reach_px,
+                               job.wall_zone_px, 1);
+    };
+    patch_of(job.picture_levels);
+    if (const double thin_t = thin_foot_t(job); thin_t > 0)
+        patch_of(with_thin_copper(job.picture_levels, thin_t));
     job.sights =
         scan(job.patch, job.levels, job.hole, job.wall, job.neighbours, job.wall_zone_px, reach_px - rim_px);
     job.field = polar_field(job.scene(), job.wall.largest_px + reach_px - rim_px);

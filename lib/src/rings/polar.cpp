@@ -217,7 +217,7 @@ struct GainField {
 };
 
 /// Log likelihood that one sample gains from being copper of T `foil` (inward) or laminate instead of what
-/// the ring says, weighted by the area it stands for.
+/// the ring says, weighted by the pixels it stands for.
 double gain_at(const Scene& scene, const PolarField& field, const RingExpectation& ring, int ray, int j,
                bool inward, double foil) {
     const double rho = j * PolarField::pace_px, seen = static_cast<double>(field.t[field.at(ray, j)]);
@@ -226,7 +226,8 @@ double gain_at(const Scene& scene, const PolarField& field, const RingExpectatio
     const double sigma = scene.levels.noise.sigma(t);
     const double correlation = std::max(1.0, scene.levels.noise.correlation);
     const double here = (seen - t) * (seen - t), there = (seen - other) * (seen - other);
-    return PolarField::pace_px * rho * degree * (here - there) / (2 * sigma * sigma * correlation);
+    return PolarField::pace_px * pixels_across(rho * degree) * (here - there) /
+           (2 * sigma * sigma * correlation);
 }
 
 GainField gains(const Scene& scene, const PolarField& field, const RingExpectation& ring, bool inward,
@@ -259,7 +260,7 @@ GainField gains(const Scene& scene, const PolarField& field, const RingExpectati
 /// The run of radii with the greatest sum (Kadane's scan; Bentley 1984).
 Departure best_run(const std::vector<double>& sum, int least) {
     Departure out;
-    double running = 0;
+    double running = 0, total = 0, before = 0;
     int start = 0;
     for (int k = 0; k < static_cast<int>(sum.size()); ++k) {
         if (running <= 0) {
@@ -267,12 +268,24 @@ Departure best_run(const std::vector<double>& sum, int least) {
             start = k;
         }
         running += sum[static_cast<std::size_t>(k)];
+        total += sum[static_cast<std::size_t>(k)];
         if (running <= out.evidence) continue;
         out.evidence = running;
+        before = total - running;
         out.from_px = (least + start) * PolarField::pace_px;
         out.to_px = (least + k) * PolarField::pace_px;
     }
+    out.to_inner = before;
+    out.to_outer = total - before - out.evidence;
     return out;
+}
+
+/// What is left of a run's evidence when the places are counted at which noise might have made it. Copper
+/// that reaches the ring's rim can do so at as many places as the rim has px, and enough_evidence is meant
+/// for these; an island can begin and end anywhere between, which takes twice the logarithm of the ring's
+/// width. A run short of the rim reaches it for the evidence lost on the way.
+double weighed(const Departure& run, double width_px) {
+    return run.evidence + std::max({-2 * std::log(std::max(width_px, 1.0)), run.to_inner, run.to_outer});
 }
 
 std::array<Departure, rays> best_runs(const GainField& field, int half) {
@@ -348,6 +361,12 @@ double copper_gain(const Scene& scene, const PolarField& field, const RingExpect
     return sum;
 }
 
+double pixels_across(double px_a_ray) {
+    if (px_a_ray <= 1) return px_a_ray;
+    const double overlap = std::max(0.0, 2 - px_a_ray);
+    return 1 / (2.0 / 3 + overlap * overlap * overlap / 3);
+}
+
 double ring_t(const RingExpectation& ring, int ray, double rho, double blur_px) {
     const auto at = static_cast<std::size_t>((ray + rays) % rays);
     double t = ring.laminate;
@@ -379,7 +398,8 @@ std::array<Departure, rays> departures(const Scene& scene, const PolarField& fie
             bool near_narrower = false;
             for (int k = -half; k <= half && !near_narrower; ++k)
                 near_narrower = taken[static_cast<std::size_t>((i + k + rays) % rays)];
-            if (run.evidence < enough_evidence || near_narrower) continue;
+            const auto at = static_cast<std::size_t>(i);
+            if (near_narrower || weighed(run, outer_px[at] - inner_px[at]) < enough_evidence) continue;
             if (!own_pixels_agree(gain, i, std::max(1, half / 3), run)) continue;
             out[static_cast<std::size_t>(i)] = run;
             out[static_cast<std::size_t>(i)].found = true;

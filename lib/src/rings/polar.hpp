@@ -63,7 +63,15 @@ struct Departure {
     bool found = false;
     double evidence = 0; ///< log likelihood gained
     double from_px = 0, to_px = 0;
+    /// What reaching on to the inner and to the outer end of the radii looked at would gain: none above 0.
+    double to_inner = 0, to_outer = 0;
 };
+
+/// Independent pixels across the turn that a sample of the field stands for, rays lying `px_a_ray` apart. A
+/// bilinear sample is a triangle of 2 px across; where rays lie further apart than a pixel it has seen fewer
+/// pixels than lie between two rays. One over the sum of the triangles' products: with the ray itself 2/3,
+/// with either neighbour (2 - px_a_ray)^3 / 6.
+double pixels_across(double px_a_ray);
 
 /// Log likelihood that says: no noise, some 10^4 places being tried on a hole (about five sigma).
 inline constexpr double enough_evidence = 13;

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace ringwall::rings {
 namespace {
@@ -124,6 +125,21 @@ GapOfRay nearest_of_feature(const Job& job, int index) {
     return gap;
 }
 
+/// Least gap to a feature along directions within a degree of a ray: a corner lies between two rays, and from
+/// far away these pass it by px. 1e9: none meets it.
+double least_along(const Job& job, int index, int ray) {
+    constexpr int parts = 10;
+    const Feature& feature = job.features[static_cast<std::size_t>(index)];
+    const double wall = job.wall.radius_px[idx(ray)];
+    double least = 1e9;
+    for (int k = -parts; k <= parts; ++k) {
+        const double a = (ray + static_cast<double>(k) / parts) * std::numbers::pi / 180;
+        const double rho = feature.along({std::cos(a), -std::sin(a)}, wall, job.searched_px);
+        if (rho > 0) least = std::min(least, rho - wall);
+    }
+    return least;
+}
+
 EdgePoint edge_on(const Job& job, const std::vector<Contour>& contours, int ray) {
     const Point d = ray_direction(ray);
     EdgePoint out;
@@ -203,10 +219,7 @@ void fill_profile(Job& job) {
         const std::size_t at = idx(nearest.ray);
         const bool there = job.answer[at] == Answer::feature && job.feature_of[at] == k;
         if (!there) continue;
-        const double along = job.features[static_cast<std::size_t>(k)].along(
-                                 ray_direction(nearest.ray), job.wall.radius_px[at], job.searched_px) -
-                             job.wall.radius_px[at];
-        if (std::abs(along - nearest.gap_px) < 1)
+        if (std::abs(least_along(job, k, nearest.ray) - nearest.gap_px) < 1)
             job.gaps.push_back(std::move(nearest)); // else far off what was seen
     }
 }

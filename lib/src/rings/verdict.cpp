@@ -172,6 +172,10 @@ void settle_on_seen(Job& job) {
         return leave_undecided(keepout,
                                "the picture was sharpened: copper so near cannot be told from the dark "
                                "rim that sharpening draws round the hole");
+    if (job.unclear_gap_px < smallest.value_px)
+        return leave_undecided(keepout,
+                               "copper so faint that it may be the hole's own or another's lies nearer "
+                               "than any that is plainly another's");
     // A gap is called seen when contact is 20 times less likely: 2.5 sigma.
     if (!job.plated && smallest.value_px < 2.5 * smallest.u_px) {
         if (smallest.high_px < std::max(2.4 * job.levels.blur_px, 3.0)) return mark_touching(job, smallest);
