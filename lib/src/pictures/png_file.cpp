@@ -2,7 +2,6 @@
 #include "pictures/png_file.hpp"
 
 #include "bridge/parallel.hpp"
-#include "pictures/pixel_deflate.hpp"
 #include "ringwall/error.hpp"
 
 #include <algorithm>
@@ -17,14 +16,59 @@
 namespace ringwall {
 namespace {
 
-/// Packed at a time: fixed, so that any number of threads writes the same bytes, and so few that the packer's
-/// lists stay in the heap's own memory and the processor's near one.
-constexpr int band_pixels = 1 << 17;
+constexpr int band_pixels = 1 << 17; ///< packed at a time: any number of threads writes the same bytes
+constexpr int pixel_bytes = 3;
+/// Noise repeats only by chance: looking longer for it takes five times the time and saves a tenth.
+constexpr int zlib_level = 2;
 
 struct CloseFile {
     void operator()(std::FILE* file) const { std::fclose(file); }
 };
 using File = std::unique_ptr<std::FILE, CloseFile>;
+
+/// Some rows of a picture, packed on their own.
+struct PackedRows {
+    std::vector<unsigned char> bytes; ///< deflate blocks that end on a byte, without header and checksum
+    uLong checksum = 1;               ///< Adler-32 of what was packed
+    z_off_t size = 0;                 ///< of that, bytes
+};
+
+/// Rows as PNG stores them unfiltered: a zero, then R, G, B of every pixel.
+std::vector<unsigned char> plain_rows(ImageView<const std::uint32_t> pixels, int first_row, int last_row) {
+    const std::size_t row_bytes = 1 + pixel_bytes * static_cast<std::size_t>(pixels.width());
+    std::vector<unsigned char> plain(row_bytes * static_cast<std::size_t>(last_row - first_row));
+    unsigned char* out = plain.data();
+    for (int y = first_row; y < last_row; ++y) {
+        *out++ = 0;
+        const std::uint32_t* row = pixels.row(y);
+        for (int x = 0; x < pixels.width(); ++x) {
+            *out++ = static_cast<unsigned char>(row[x] >> 16);
+            *out++ = static_cast<unsigned char>(row[x] >> 8);
+            *out++ = static_cast<unsigned char>(row[x]);
+        }
+    }
+    return plain;
+}
+
+/// Rows [first_row, last_row); `last` ends the stream, else an empty block fills the byte.
+PackedRows pack_rows(ImageView<const std::uint32_t> pixels, int first_row, int last_row, bool last) {
+    std::vector<unsigned char> plain = plain_rows(pixels, first_row, last_row);
+    z_stream stream{};
+    if (deflateInit2(&stream, zlib_level, Z_DEFLATED, -MAX_WBITS, MAX_MEM_LEVEL, Z_DEFAULT_STRATEGY) != Z_OK)
+        throw std::bad_alloc();
+    PackedRows packed;
+    packed.bytes.resize(deflateBound(&stream, static_cast<uLong>(plain.size())) + 16);
+    stream.next_in = plain.data();
+    stream.avail_in = static_cast<uInt>(plain.size());
+    stream.next_out = packed.bytes.data();
+    stream.avail_out = static_cast<uInt>(packed.bytes.size());
+    deflate(&stream, last ? Z_FINISH : Z_FULL_FLUSH);
+    packed.bytes.resize(packed.bytes.size() - stream.avail_out);
+    deflateEnd(&stream);
+    packed.checksum = adler32(1, plain.data(), static_cast<uInt>(plain.size()));
+    packed.size = static_cast<z_off_t>(plain.size());
+    return packed;
+}
 
 /// The bands one after the other are one zlib stream (RFC 1950): two bytes before it, the checksum of all
 /// behind.
@@ -39,7 +83,7 @@ std::vector<PackedRows> zlib_stream(ImageView<const std::uint32_t> pixels) {
     });
     uLong checksum = 1;
     for (const PackedRows& band : bands)
-        checksum = adler32_combine(checksum, band.checksum, static_cast<z_off_t>(band.size));
+        checksum = adler32_combine(checksum, band.checksum, band.size);
     constexpr unsigned char head[] = {0x78, 0x01};
     bands.front().bytes.insert(bands.front().bytes.begin(), std::begin(head), std::end(head));
     for (int shift = 24; shift >= 0; shift -= 8)

@@ -9,7 +9,7 @@
 
 namespace ringwall {
 
-/// Writes 0xFFRRGGBB pixels as an 8-bit RGB PNG, packed by `pack_rows`, bands of rows on all threads. No time
+/// Writes 0xFFRRGGBB pixels as an 8-bit RGB PNG, packed by zlib, bands of rows on all threads. No time
 /// of day in it: same pixels, same bytes. At least 1 x 1 px. Throws Error(input) when the file cannot be
 /// written.
 void write_rgb_png(const std::filesystem::path& file, ImageView<const std::uint32_t> pixels);
