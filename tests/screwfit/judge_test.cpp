@@ -166,7 +166,11 @@ TEST_CASE("everything that forbids gap_shown does, and is named") {
     forbidden(wide, with, "crooked");
     Hole hidden = wide;
     hidden.seen_fraction = 0.9;
-    forbidden(hidden, judging(), "90 % of it was seen");
+    forbidden(hidden, judging(), "90.0 % of it was seen");
+    hidden.seen_fraction = 0.985;
+    forbidden(hidden, judging(), "98.5 % of it was seen");
+    hidden.seen_fraction = 0.995; // narrower than a trace
+    CHECK(judged(hidden, judging()).finding == Finding::gap_shown);
     Hole unsure = wide;
     unsure.wall.state = WallState::undecided;
     forbidden(unsure, judging(), "plated is undecided");

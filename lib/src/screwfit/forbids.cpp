@@ -8,7 +8,9 @@
 namespace ringwall::screwfit {
 namespace {
 
-constexpr double whole_turn = 0.999; // of the turn seen: less than a degree hidden is a matter of rounding
+/// Of the turn seen. A hundredth of the wall of a hole under 4.7 mm is narrower than a trace (0.15 mm, common
+/// practice, no source): copper cannot hide there whole.
+constexpr double whole_turn = 0.99;
 
 bool own_copper_overlaps(const RingInMm& ring) {
     return ring.own_outer_mm && ring.gap_mm && *ring.own_outer_mm >= 0.5 * ring.drill_mm + *ring.gap_mm;
@@ -31,7 +33,7 @@ void add_of_copper(const RingInMm& ring, std::vector<std::string>& sentences) {
             "Own copper reaches out further than the nearest other copper begins: on different layers, "
             "or they would be joined; how far apart they lie is not visible face-on.");
     if (ring.seen_fraction < whole_turn)
-        sentences.push_back("Part of the turn is hidden: " + fixed(100 * ring.seen_fraction, 0) +
+        sentences.push_back("Part of the turn is hidden: " + fixed(100 * ring.seen_fraction, 1) +
                             " % of it was seen.");
 }
 
