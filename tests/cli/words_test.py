@@ -148,6 +148,16 @@ class Words(unittest.TestCase):
         self.assertIn("no millimetres: no scale", done.stdout)
         self.assertNotIn("nothing measured", done.stdout)
 
+    def test_a_known_point_outside_the_picture_is_refused(self):
+        with tempfile.TemporaryDirectory() as folder:
+            write_board(os.path.join(folder, "board.bmp"))
+            for command in ("describe", "inspect"):
+                done = subprocess.run([PROGRAM, command, "board.bmp", "--known", "10,10,3900,10=19"], cwd=folder,
+                                      capture_output=True, text=True, check=False)
+                self.assertEqual((done.returncode, done.stderr.count("\n")), (2, 1), done.stderr)
+                self.assertIn("expected points inside the picture of 400 x 400 px, got (3900, 10)", done.stderr)
+            self.assertEqual(os.listdir(folder), ["board.bmp"])
+
     def test_a_picture_that_changed_since_it_was_measured_is_told(self):
         with tempfile.TemporaryDirectory() as folder:
             picture = os.path.join(folder, "board.bmp")

@@ -236,9 +236,13 @@ TEST_CASE("a hole of known bore sets the scale, and is not its own check") {
     CHECK(record.sources[0].pixel_mm_from.find("one hole of known bore stated in the case file") == 0);
     CHECK(record.measured[0].why.find("cannot check it") != std::string::npos);
     CHECK(record.measured[1].picture_mm.has_value());
+    request.pixel_mm = {0.025, 0.025}; // goes before: now the bore checks the picture
+    CHECK(full_run(request).measured[0].picture_mm.has_value());
+    request.pixel_mm.reset();
     request.scale_holes[0].at_px = {350, 30}; // no hole there
     const BoardRecord none = full_run(request);
-    CHECK(none.why_nothing == "no scale: the bore of hole \"gauge\", which is to set it, was not measured");
+    CHECK(none.why_nothing ==
+          "no scale: the bore of hole \"gauge\", which is to set the scale, was not measured");
 }
 
 TEST_CASE("a picture that has changed since the case was written is refused") {

@@ -169,8 +169,10 @@ TEST_CASE("everything that forbids gap_shown does, and is named") {
     forbidden(hidden, judging(), "90.0 % of it was seen");
     hidden.seen_fraction = 0.985;
     forbidden(hidden, judging(), "98.5 % of it was seen");
-    hidden.seen_fraction = 0.995; // narrower than a trace
+    hidden.seen_fraction = 0.995; // 0.058 mm of the wall: half of any trace still shows
     CHECK(judged(hidden, judging()).finding == Finding::gap_shown);
+    hidden.seen_fraction = 0.993; // 0.081 mm
+    forbidden(hidden, judging(), "99.3 % of it was seen");
     Hole unsure = wide;
     unsure.wall.state = WallState::undecided;
     forbidden(unsure, judging(), "plated is undecided");

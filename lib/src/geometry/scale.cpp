@@ -281,6 +281,19 @@ Scale find_scale(const ScaleSources& sources) {
     return Scale::unknown("no scale: the file states none that is certain; give --pixel-mm or --known");
 }
 
+void check_inside(std::span<const KnownDistance> known, const SourceFacts& picture, Fault fault) {
+    for (const KnownDistance& each : known)
+        for (const Point at : {each.from_px, each.to_px}) {
+            const bool inside = at.x >= -0.5 && at.y >= -0.5 && at.x <= picture.width_px - 0.5 &&
+                                at.y <= picture.height_px - 0.5;
+            if (inside) continue;
+            throw Error(fault, "known distance: expected points inside the picture of " +
+                                   std::to_string(picture.width_px) + " x " +
+                                   std::to_string(picture.height_px) + " px, got (" + shortest(at.x) + ", " +
+                                   shortest(at.y) + ")");
+        }
+}
+
 std::optional<std::string> overridden_scale(const ScaleSources& sources) {
     if (!sources.by_person.empty() || !sources.given_mm || !sources.stated) return std::nullopt;
     const auto [x, y] = *sources.given_mm;

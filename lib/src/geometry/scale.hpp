@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "ringwall/error.hpp"
 #include "ringwall/estimate.hpp"
 #include "ringwall/hole.hpp"
 #include "ringwall/image.hpp"
@@ -78,6 +79,9 @@ struct ScaleSources {
 /// factors over 3 % apart; or a bore from the other lengths. Throws Error(usage) for a known distance between
 /// two equal points or outside the picture's sense (mm <= 0).
 Scale find_scale(const ScaleSources& sources);
+
+/// Throws Error(fault) for a point outside the picture: a slipped digit makes a wrong scale of it.
+void check_inside(std::span<const KnownDistance> known, const SourceFacts& picture, Fault fault);
 
 /// A sentence when the pixel size given differs by more than 2 % from the one that the file states and that
 /// it overrides; else nothing.

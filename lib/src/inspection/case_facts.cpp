@@ -10,12 +10,8 @@
 namespace ringwall {
 namespace {
 
-bool lies_in(const HoleRecord& hole, const CaseHole& said) {
-    constexpr double unmeasured_px = 5; // a hole without a bore still has a centre
-    if (said.at_px) {
-        const double radius = hole.bore_px ? hole.bore_px.value() / 2 : unmeasured_px;
-        return std::hypot(hole.x_px - said.at_px->x, hole.y_px - said.at_px->y) <= radius;
-    }
+bool is_meant(const HoleRecord& hole, const CaseHole& said) {
+    if (said.at_px) return lies_in(hole, *said.at_px);
     if (!said.at_mm || !hole.x_mm || !hole.y_mm || !hole.bore_mm) return false;
     return std::hypot(*hole.x_mm - said.at_mm->x, *hole.y_mm - said.at_mm->y) <= hole.bore_mm.value() / 2;
 }
@@ -31,7 +27,7 @@ std::vector<std::string> name_warnings(const BoardRecord& record, const InspectR
     if (record.partial || record.holes.empty()) return warnings; // what is missing may be there
     for (const CaseHole& said : request.case_holes) {
         const auto named = std::find_if(record.holes.begin(), record.holes.end(),
-                                        [&](const HoleRecord& hole) { return lies_in(hole, said); });
+                                        [&](const HoleRecord& hole) { return is_meant(hole, said); });
         if (named == record.holes.end()) {
             warnings.push_back("hole " + called(said) + " of the case was not found in the picture");
             continue;
@@ -47,11 +43,25 @@ std::vector<std::string> name_warnings(const BoardRecord& record, const InspectR
     return warnings;
 }
 
+/// Those that a person gave, where nothing goes before them.
+std::vector<ScaleHole> scale_holes_in_use(const InspectRequest& request) {
+    const bool by_person =
+        std::any_of(request.decisions.begin(), request.decisions.end(),
+                    [](const Decision& made) { return made.act == Decision::Act::set_scale; });
+    return request.pixel_mm || by_person ? std::vector<ScaleHole>() : request.scale_holes;
+}
+
 } // namespace
+
+bool lies_in(const HoleRecord& hole, Point at_px) {
+    constexpr double unmeasured_px = 5; // a hole without a bore still has a centre
+    const double radius_px = hole.bore_px ? hole.bore_px.value() / 2 : unmeasured_px;
+    return std::hypot(hole.x_px - at_px.x, hole.y_px - at_px.y) <= radius_px;
+}
 
 const CaseHole* case_hole_at(const HoleRecord& hole, const std::vector<CaseHole>& case_holes) {
     const auto at = std::find_if(case_holes.begin(), case_holes.end(),
-                                 [&](const CaseHole& said) { return lies_in(hole, said); });
+                                 [&](const CaseHole& said) { return is_meant(hole, said); });
     return at == case_holes.end() ? nullptr : &*at;
 }
 
@@ -85,7 +95,7 @@ void add_case_facts(BoardRecord& record, const InspectRequest& request) {
     record.continuity = request.continuity;
     record.screw = request.screw;
     record.rule = request.rule;
-    record.measured = beside_the_picture(record, request.measured, request.scale_holes);
+    record.measured = beside_the_picture(record, request.measured, scale_holes_in_use(request));
     if (record.sources.empty()) return;
     auto& warnings = record.sources.front().warnings;
     for (const auto& list : {name_warnings(record, request), contradictions(record.measured)})

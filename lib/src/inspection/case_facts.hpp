@@ -5,6 +5,9 @@
 
 namespace ringwall {
 
+/// Whether a point of the picture lies in the hole; one without a bore still has a centre.
+bool lies_in(const HoleRecord& hole, Point at_px);
+
 /// The hole of the case in which `hole` lies: its place within the bore; null when there is none. Depends on
 /// this hole alone.
 const CaseHole* case_hole_at(const HoleRecord& hole, const std::vector<CaseHole>& case_holes);

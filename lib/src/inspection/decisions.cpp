@@ -23,8 +23,8 @@ double distance_px(Point a, Point b) {
 
 void add_hole(const Decision& decision, const std::function<Hole(const HoleCandidate&)>& fit,
               std::vector<HoleInWork>& holes, int number, std::vector<std::string>& notes) {
-    if (const HoleInWork* there = hole_at(decision.at_px, holes)) {
-        notes.push_back(in_words(decision) + " was left out: hole H" + std::to_string(there->number) +
+    if (const auto there = hole_at(decision.at_px, holes)) {
+        notes.push_back(in_words(decision) + " was left out: hole H" + std::to_string(holes[*there].number) +
                         " is there already");
         return;
     }
@@ -38,12 +38,12 @@ void add_hole(const Decision& decision, const std::function<Hole(const HoleCandi
 
 void apply_to_hole(const Decision& decision, std::vector<HoleInWork>& holes,
                    std::vector<std::string>& notes) {
-    const HoleInWork* found = hole_at(decision.at_px, holes);
-    if (found == nullptr) {
+    const auto found = hole_at(decision.at_px, holes);
+    if (!found) {
         notes.push_back(in_words(decision) + " was left out: it meets no hole");
         return;
     }
-    HoleInWork& target = holes[static_cast<std::size_t>(found - holes.data())];
+    HoleInWork& target = holes[*found];
     if (decision.act == Decision::Act::strike_out)
         target.struck_out = true;
     else
@@ -52,14 +52,14 @@ void apply_to_hole(const Decision& decision, std::vector<HoleInWork>& holes,
 
 } // namespace
 
-const HoleInWork* hole_at(Point at_px, const std::vector<HoleInWork>& holes) {
-    const HoleInWork* nearest = nullptr;
+std::optional<std::size_t> hole_at(Point at_px, const std::vector<HoleInWork>& holes) {
+    std::optional<std::size_t> nearest;
     double least = 0;
-    for (const auto& candidate : holes) {
-        if (candidate.struck_out) continue;
-        const double distance = distance_px(candidate.hole.centre_px, at_px);
-        if (distance > radius_px(candidate.hole)) continue;
-        if (nearest == nullptr || distance < least) nearest = &candidate, least = distance;
+    for (std::size_t i = 0; i < holes.size(); ++i) {
+        if (holes[i].struck_out) continue;
+        const double distance = distance_px(holes[i].hole.centre_px, at_px);
+        if (distance > radius_px(holes[i].hole)) continue;
+        if (!nearest || distance < least) nearest = i, least = distance;
     }
     return nearest;
 }

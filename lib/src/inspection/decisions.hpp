@@ -28,8 +28,8 @@ void put_in_reading_order(std::vector<HoleInWork>& holes);
 /// For a sentence: what was decided and where.
 std::string in_words(const Decision& decision);
 
-/// The hole in which a point lies: the nearest, when several; null: none.
-const HoleInWork* hole_at(Point at_px, const std::vector<HoleInWork>& holes);
+/// Index of the hole in which a point lies: of the nearest, when several.
+std::optional<std::size_t> hole_at(Point at_px, const std::vector<HoleInWork>& holes);
 
 /// A person's decisions, applied in their order to the holes found (numbered already). An added hole is
 /// fitted with `fit` and takes the next number, also when it is struck out later. A decision that meets no

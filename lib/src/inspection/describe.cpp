@@ -39,6 +39,7 @@ void tell_scale(Description& d, const InspectRequest& options) {
     sources.known = options.known;
     sources.stated = d.facts.scale;
     sources.u_percent = options.scale_u_percent;
+    check_inside(sources.known, d.facts, Fault::usage);
     const Scale scale = find_scale(sources);
     if (const auto note = overridden_scale(sources)) d.concerns.push_back(*note);
     if (scale.known()) {

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bridge/parallel.hpp"
-#include "core/text.hpp"
 #include "inspection/board_record.hpp"
 #include "inspection/case_facts.hpp"
 #include "inspection/decisions.hpp"
@@ -53,19 +52,6 @@ std::string given_words(InspectRequest::ScaleGiven given) {
         break;
     }
     return "given by the user";
-}
-
-/// A slipped digit makes a point outside, and a wrong scale of it.
-void check_points(const std::vector<KnownDistance>& known, const SourceFacts& facts, Fault fault) {
-    for (const KnownDistance& each : known)
-        for (const Point at : {each.from_px, each.to_px}) {
-            const bool inside =
-                at.x >= -0.5 && at.y >= -0.5 && at.x <= facts.width_px - 0.5 && at.y <= facts.height_px - 0.5;
-            if (inside) continue;
-            throw Error(fault, "known distance: expected points inside the picture of " +
-                                   std::to_string(facts.width_px) + " x " + std::to_string(facts.height_px) +
-                                   " px, got (" + shortest(at.x) + ", " + shortest(at.y) + ")");
-        }
 }
 
 ScaleSources scale_sources(const Session::Products& products, std::span<const Decision> decisions) {
@@ -143,8 +129,8 @@ class Run {
         const ScaleSources sources = scale_sources(products_, in_force_);
         if (products_.facts) {
             const bool by_case = products_.request.scale_given == InspectRequest::ScaleGiven::in_case;
-            check_points(sources.known, *products_.facts, by_case ? Fault::input : Fault::usage);
-            check_points(sources.by_person, *products_.facts, Fault::input);
+            check_inside(sources.known, *products_.facts, by_case ? Fault::input : Fault::usage);
+            check_inside(sources.by_person, *products_.facts, Fault::input);
         }
         if (const auto note = overridden_scale(sources)) notes_.push_back(*note);
         if (products_.request.scale_holes.empty()) scale_ = find_scale(sources);
@@ -156,19 +142,19 @@ class Run {
         ScaleSources sources = scale_sources(products_, in_force_);
         std::string missing;
         for (const ScaleHole& said : products_.request.scale_holes) {
-            const HoleInWork* there = hole_at(said.at_px, holes_);
-            if (there != nullptr && there->hole.bore_px)
-                sources.bores.push_back({there->hole.bore_px, said.mm, said.u_mm});
+            const auto there = hole_at(said.at_px, holes_);
+            if (there && holes_[*there].hole.bore_px)
+                sources.bores.push_back({holes_[*there].hole.bore_px, said.mm, said.u_mm});
             else
                 missing =
-                    "no scale: the bore of hole \"" + said.name + "\", which is to set it, was not measured";
+                    "the bore of hole \"" + said.name + "\", which is to set the scale, was not measured";
         }
         scale_ = find_scale(sources);
         if (missing.empty()) return;
         if (scale_.known())
-            notes_.push_back(missing.substr(std::string("no scale: ").size()));
+            notes_.push_back(missing);
         else
-            scale_ = Scale::unknown(missing);
+            scale_ = Scale::unknown("no scale: " + missing);
     }
 
     /// A decision made on other pixels may meet another hole: it is shown, and not followed.

@@ -1,31 +1,24 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "inspection/without_decisions.hpp"
 
+#include "inspection/case_facts.hpp"
 #include "inspection/decisions.hpp"
 #include "record/names.hpp"
 
 #include <algorithm>
-#include <cmath>
 
 namespace ringwall {
 namespace {
 
-constexpr double unmeasured_px = 5; // a hole without a bore still has a centre
-
-bool lies_in(Point at_px, const HoleRecord& hole) {
-    const double radius_px = hole.bore_px ? hole.bore_px.value() / 2 : unmeasured_px;
-    return std::hypot(hole.x_px - at_px.x, hole.y_px - at_px.y) <= radius_px;
-}
-
 const HoleRecord* same_hole(const HoleRecord& hole, const std::vector<HoleRecord>& others) {
     const auto same = std::find_if(others.begin(), others.end(), [&](const HoleRecord& other) {
-        return lies_in({hole.x_px, hole.y_px}, other);
+        return lies_in(other, {hole.x_px, hole.y_px});
     });
     return same == others.end() ? nullptr : &*same;
 }
 
 bool is_about(const Decision& decision, const HoleRecord& hole) {
-    return decision.act == Decision::Act::set_scale || lies_in(decision.at_px, hole);
+    return decision.act == Decision::Act::set_scale || lies_in(hole, decision.at_px);
 }
 
 const Estimate& space_left(const ScrewFit& screw) {

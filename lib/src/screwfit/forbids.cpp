@@ -4,13 +4,18 @@
 #include "core/text.hpp"
 
 #include <cmath>
+#include <numbers>
 
 namespace ringwall::screwfit {
 namespace {
 
-/// Of the turn seen. A hundredth of the wall of a hole under 4.7 mm is narrower than a trace (0.15 mm, common
-/// practice, no source): copper cannot hide there whole.
-constexpr double whole_turn = 0.99;
+/// Half the width of the narrowest trace that most boards carry (0.15 mm, common practice, no source): behind
+/// less of the wall than this, half of any copper still shows.
+constexpr double least_hiding_mm = 0.075;
+
+bool partly_hidden(const RingInMm& ring) {
+    return (1 - ring.seen_fraction) * std::numbers::pi * ring.drill_mm >= least_hiding_mm;
+}
 
 bool own_copper_overlaps(const RingInMm& ring) {
     return ring.own_outer_mm && ring.gap_mm && *ring.own_outer_mm >= 0.5 * ring.drill_mm + *ring.gap_mm;
@@ -32,7 +37,7 @@ void add_of_copper(const RingInMm& ring, std::vector<std::string>& sentences) {
         sentences.push_back(
             "Own copper reaches out further than the nearest other copper begins: on different layers, "
             "or they would be joined; how far apart they lie is not visible face-on.");
-    if (ring.seen_fraction < whole_turn)
+    if (partly_hidden(ring))
         sentences.push_back("Part of the turn is hidden: " + fixed(100 * ring.seen_fraction, 1) +
                             " % of it was seen.");
 }
