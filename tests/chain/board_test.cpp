@@ -5,6 +5,7 @@
 #include "ringwall/inspection.hpp"
 #include "ringwall/phantom.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <doctest/doctest.h>
@@ -111,6 +112,54 @@ TEST_CASE("small board: every hole found, wall, bore and keep-out right") {
     CHECK(std::abs(ringed.keepout.min_px.value() - exact[0].keepout_mm / taken.exposure.pixel_mm) < 0.18);
     CHECK(exact[2].touching);
     CHECK(hole_at(record, exact[2], taken.exposure.pixel_mm).keepout.state == KeepOutState::touching);
+}
+
+namespace {
+
+const HoleRecord& hole_named(const BoardRecord& record, const std::string& name) {
+    const auto named = std::find_if(record.holes.begin(), record.holes.end(),
+                                    [&](const HoleRecord& hole) { return hole.name == name; });
+    REQUIRE_MESSAGE(named != record.holes.end(), name);
+    return *named;
+}
+
+} // namespace
+
+TEST_CASE("the demo case from file to finding: what the README tells of it") {
+    const Scratch scratch;
+    write_demo(scratch / "demo");
+    const std::array names{"top left", "top right", "bottom left"};
+    struct Expected {
+        char revision;
+        std::array<KeepOutState, 3> state;
+        std::array<Finding, 3> finding;
+    };
+    const auto ring = KeepOutState::ring_seen;
+    for (const Expected& expected :
+         {Expected{'A',
+                   {KeepOutState::touching, ring, ring},
+                   {Finding::reaches, Finding::undecided, Finding::gap_shown}},
+          Expected{'B',
+                   {ring, ring, KeepOutState::runs_on},
+                   {Finding::gap_shown, Finding::gap_shown, Finding::undecided}}}) {
+        const char small = expected.revision == 'A' ? 'a' : 'b';
+        InspectWatch watch;
+        const BoardRecord record = record_of(inspect(
+            request_of_case(scratch / "demo" / (std::string("revision-") + small) / "case.toml"), watch));
+        const Board board = demo_board(expected.revision);
+        const auto lid = demo_lid_holes(board);
+        const std::vector<HoleTruth> drawn = truth(board);
+        for (std::size_t i = 0; i < names.size(); ++i) {
+            const HoleRecord& hole = hole_named(record, names[i]);
+            CAPTURE(expected.revision);
+            CAPTURE(names[i]);
+            CHECK(hole.keepout.state == expected.state[i]);
+            CHECK(hole.screw.value().finding == expected.finding[i]);
+            if (expected.state[i] != ring) continue;
+            const Estimate& gap = hole.keepout.min_mm;
+            CHECK(std::abs(gap.value() - drawn[lid[i]].keepout_mm) < 4 * gap.u() + 0.002);
+        }
+    }
 }
 
 TEST_CASE("the same files, byte for byte, with one job and with two") {

@@ -118,6 +118,8 @@ RayFlags unclear_whose(Job& job, const RingExpectation& ring, const std::array<D
                 gain += copper_gain(job.scene(), job.field, ring, static_cast<int>(at), 0, clear,
                                     seen[at].from_px - blur);
         }
+        if (gain == 0)
+            continue; // nothing to look at in between (a neighbour hides it): likelihood has no say
         for (int i = first; i < first + count && gain > -says; ++i) {
             const std::size_t at = idx(i);
             if (!apart[at]) continue;
