@@ -373,7 +373,7 @@ TEST_CASE("a slip of the unit is refused, the ends of what can be are not") {
     CHECK(error_of(picture + "[[scale]]\nfrom_px = [0, 0]\nto_px = [500, 0]\nmm = 12500\n") ==
           "board.toml, line 6: key [scale] mm: expected a length that makes " + pixels + ", got 12500");
     CHECK(error_of("[board]\nfoil_um = 0.035\n" + picture) ==
-          "board.toml, line 2: key [board] foil_um: expected a foil of 2 to 500 um (in micrometres, not "
+          "board.toml, line 2: key [board] foil_um: expected a foil of 2 to 500 µm (in micrometres, not "
           "millimetres), got 0.035");
     CHECK(error_of("[board]\nthinnest_foil_um = 501\n" + picture).find("thinnest_foil_um: expected a foil") !=
           std::string::npos);

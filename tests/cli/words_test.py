@@ -61,7 +61,7 @@ class Words(unittest.TestCase):
         for value in ("25", "0.025,25", "0.0004", "-1", "nan"):
             self.refused(["inspect", "p.tif", "--pixel-mm", value], pixels, 'got "' + value + '"')
         self.refused(["inspect", "p.tif", "--known", "0,0,500,0=12500"], pixels[9:])
-        self.refused(["inspect", "p.tif", "--foil-um", "0.035"], "--foil-um: expected a foil of 2 to 500 um")
+        self.refused(["inspect", "p.tif", "--foil-um", "0.035"], "--foil-um: expected a foil of 2 to 500 µm")
         self.refused(["inspect", "p.tif", "--thinnest-foil-um", "501"], "--thinnest-foil-um: expected a foil")
         self.refused(["inspect", "p.tif", "--board-mm", "1600"], "--board-mm: expected a board of 0.1 to 10 mm")
 

@@ -199,7 +199,7 @@ TEST_CASE(
     board.record.sources.front().dense = DenseSide::bright;
     const int turned = Legend(board.record, layout, {}).height(layout.picture_width);
     CHECK(turned > before);
-    board.record.sources.front().warnings = {"copper down to 11 um must be assumed, and more words"};
+    board.record.sources.front().warnings = {"copper down to 11 µm must be assumed, and more words"};
     const int thin = Legend(board.record, layout, {}).height(layout.picture_width);
     CHECK(thin > turned);
     CHECK(Legend(board.record, layout, {1, 1}).height(layout.picture_width) > thin);

@@ -3,6 +3,7 @@
 
 #include "ringwall/record.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <string>
@@ -36,8 +37,12 @@ class Sample {
 };
 
 inline void Sample::paint(Point at, double radius, float value) {
-    for (int y = 0; y < t.height(); ++y)
-        for (int x = 0; x < t.width(); ++x)
+    const auto from = [&](double middle) { return std::max(0, static_cast<int>(middle - radius)); };
+    const auto to = [&](double middle, int size) {
+        return std::min(size - 1, static_cast<int>(middle + radius) + 1);
+    };
+    for (int y = from(at.y); y <= to(at.y, t.height()); ++y)
+        for (int x = from(at.x); x <= to(at.x, t.width()); ++x)
             if (std::hypot(x - at.x, y - at.y) < radius) t(x, y) = value;
 }
 
@@ -136,9 +141,9 @@ inline void Sample::add_screw(HoleRecord& hole, Finding finding, double contact_
     fit.finding = finding;
     fit.why = "the thread in line with the hole is what comes nearest";
     if (finding == Finding::undecided) {
-        fit.would_decide = "a picture with pixels of 10 um or less, or a slice stack of this corner";
-        fit.forbids_gap = {"part of the turn is hidden", "copper of 11 um must be assumed, and this picture "
-                                                         "shows none thinner than 18 um"};
+        fit.would_decide = "a picture with pixels of 10 µm or less, or a slice stack of this corner";
+        fit.forbids_gap = {"part of the turn is hidden", "copper of 11 µm must be assumed, and this picture "
+                                                         "shows none thinner than 18 µm"};
     }
     fit.paths = {
         {"thread", "", {}, 1, fit.resting_reach_mm, fit.contact_margin_mm, fit.margin_mm, finding, ""},
@@ -252,7 +257,7 @@ inline Sample::Sample() {
     source.blur_sigma_px = Estimate::of(1.12, 0.03);
     source.noise_photons = 5210;
     source.smallest_foil_seen_um = 18.3;
-    source.warnings = {"copper down to 18 um would have been seen as the end of a trace 0.15 mm wide"};
+    source.warnings = {"copper down to 18 µm would have been seen as the end of a trace 0.15 mm wide"};
     record.sources = {source};
     Screw screw{"UNC6-32", 3.505, 2.642, 3.383, 3.485, 5.84, {}, {}, {}, 0, {}, "ASME B1.1, from memory"};
     record.screw = screw;

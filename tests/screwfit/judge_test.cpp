@@ -154,7 +154,7 @@ TEST_CASE("everything that forbids gap_shown does, and is named") {
     forbidden(wide, with, "No spacing rule is given");
     with = judging();
     with.smallest_foil_seen_um = 30;
-    forbidden(wide, with, "sure to show it from 30 um on");
+    forbidden(wide, with, "sure to show it from 30 µm on");
     with.smallest_foil_seen_um.reset();
     forbidden(wide, with, "not known");
     with = judging();

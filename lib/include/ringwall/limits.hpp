@@ -16,7 +16,7 @@ struct Limits {
 inline constexpr Limits pixel_limits_mm{0.0005, 1,
                                         "pixels of 0.0005 to 1 mm (in millimetres, not micrometres)"};
 /// Copper of one plane, um.
-inline constexpr Limits foil_limits_um{2, 500, "a foil of 2 to 500 um (in micrometres, not millimetres)"};
+inline constexpr Limits foil_limits_um{2, 500, "a foil of 2 to 500 µm (in micrometres, not millimetres)"};
 /// Board, mm.
 inline constexpr Limits board_limits_mm{0.1, 10, "a board of 0.1 to 10 mm (in millimetres, not micrometres)"};
 /// Screw, mm: thread diameters.

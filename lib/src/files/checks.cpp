@@ -88,7 +88,7 @@ void take_resolution(SourceFacts& facts, std::array<double, 2> per_mm, const std
     for (const double value : per_mm) {
         const double pixel_um = 1000 / value;
         if (!std::isfinite(value) || value <= 0 || !(pixel_um >= 1 && pixel_um <= 500)) {
-            facts.notes.push_back(words + " ignored: a pixel would not be 1 to 500 um wide");
+            facts.notes.push_back(words + " ignored: a pixel would not be 1 to 500 µm wide");
             return;
         }
         if (screen_value(value * 25.4)) {

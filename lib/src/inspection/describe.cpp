@@ -75,9 +75,9 @@ void tell_exposure(Description& d, const TransmissionMap& map) {
 void add_file_concerns(Description& d) {
     const SourceFacts& facts = d.facts;
     if (facts.bits <= 8 && !facts.is_float) {
-        d.concerns.push_back(
-            "8 bits or fewer: thin copper may vanish between two grey values, and noise cannot be told. Ask "
-            "for the raw 16-bit picture");
+        d.concerns.push_back("8 bits or fewer: thin copper may vanish between two grey values, and noise "
+                             "finer than one does not show. "
+                             "Ask for the raw 16-bit picture");
     }
     if (facts.lossy) {
         d.concerns.push_back("lossy compression: edges ring and fine copper is smeared; positions stay good, "
@@ -111,7 +111,7 @@ void add_exposure_concerns(Description& d, const TransmissionMap& map) {
         d.concerns.push_back(
             "saturated pixels (" + percent(map.saturated_fraction) +
             "): where the open beam is cut off, a "
-            "hole's edge moves outward and bores read too wide. Ask for less current or time");
+            "hole's edge can move outward and its bore read too wide. Ask for less current or time");
     }
     if (map.clipped_fraction > 0.001) {
         d.concerns.push_back("clipped shadows (" + percent(map.clipped_fraction) +

@@ -76,8 +76,8 @@ std::optional<std::string> thin_copper_warning(const InspectRequest& request,
     const double assumed = thinnest_foil_assumed_um(request);
     if (!shown_um || *shown_um <= assumed) return std::nullopt;
     return "copper down to " + std::to_string(std::lround(assumed)) +
-           " um must be assumed, but the end of a trace (0.15 x " + "0.30 mm) is sure to show here from " +
-           std::to_string(std::lround(*shown_um)) + " um on: a finer tip may reach into a ring unseen";
+           " µm must be assumed, but the end of a trace (0.15 x " + "0.30 mm) is sure to show here from " +
+           std::to_string(std::lround(*shown_um)) + " µm on: a finer tip may reach into a ring unseen";
 }
 
 /// One run over all holes of a prepared session.

@@ -63,7 +63,7 @@ Figure opening(const Drill& drill, double inset_mm) {
 void check(const Drill& drill) {
     if (!(drill.drill_mm > 0) || drill.plating_um < 0 || drill.plating_um / 1000 >= drill.drill_mm / 2)
         refuse("expected a drill wider than its plating, got " + std::to_string(drill.drill_mm) + " mm and " +
-               std::to_string(drill.plating_um) + " um");
+               std::to_string(drill.plating_um) + " µm");
     if (drill.is_slot && (drill.oval_mm != 0 || !drill.bites.empty() || !drill.missing_arcs_deg.empty()))
         refuse("a slot with bites, missing arcs or an oval is not drawn");
 }

@@ -48,7 +48,7 @@ FORM (one line a setting)
   seal or packing before   ____________________________  after  _________________________________
   cabinet, detector        ______________________________________________________________________
   last calibration on      ____________________________  by  ____________________________________
-  tube voltage             ________ kV    current ________ uA    focal spot ________ um
+  tube voltage             ________ kV    current ________ uA    focal spot ________ µm
   filter (metal, mm)       ______________________________________________________________________
   source to board plane    ____________ mm    source to detector ____________ mm
   detector pixel           ____________ mm    pixel at the board ____________ mm

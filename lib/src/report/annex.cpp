@@ -50,11 +50,8 @@ Section statistics_section(const BoardRecord& record) {
 
 Section limits_section(const BoardRecord& record) {
     Section section{"Limits and cautions", {}, {}, {}, ""};
-    section.paragraphs = {
-        "Recalled parts stay out of use, whatever this report says. It is an aid to inspection "
-        "and no certification. Local rules, the authority in charge and licensed practice come "
-        "first."};
-    section.points = record.not_proven;
+    section.points = record.not_proven; // says already that recalled parts stay out of use
+
     for (const char* point :
          {"X-ray work is for trained people at a shielded cabinet, under local rules. Its dose can harm "
           "memory chips "
@@ -68,12 +65,8 @@ Section limits_section(const BoardRecord& record) {
           "The spacing of IPC-2221 is a design rule for printed boards in peak volts, used here as a "
           "yardstick that "
           "the investigator chose. It is no safety insulation; the product's safety standard decides.",
-          "Plates, parts and copper in front hide rings behind them. What is hidden is said to be hidden and "
-          "is "
-          "never counted as a gap.",
-          "A screw sits differently each time it is turned in. The position drawn is the worst one that the "
-          "sizes "
-          "allow; where the screw of this unit sat is not measured."})
+          "The position drawn is the worst one that the sizes allow; where the screw of this unit sat is not "
+          "measured, and it sits differently each time it is turned in."})
         section.points.emplace_back(point);
     return section;
 }

@@ -96,7 +96,7 @@ class List {
         Judging other = with_;
         other.thinnest_foil_um = *with_.smallest_foil_seen_um;
         add("no copper thinner than the " + fixed(*with_.smallest_foil_seen_um, 0) +
-                " um that the picture shows",
+                " µm that the picture shows",
             ring_, other);
     }
 

@@ -22,7 +22,7 @@ bool own_copper_overlaps(const RingInMm& ring) {
 }
 
 std::string um(double value) {
-    return fixed(value, 0) + " um";
+    return fixed(value, 0) + " µm";
 }
 
 void add_of_copper(const RingInMm& ring, std::vector<std::string>& sentences) {
