@@ -213,7 +213,7 @@ TEST_CASE("a known distance with a point outside the picture is refused, by opti
     REQUIRE(std::holds_alternative<Error>(refused));
     CHECK(std::get<Error>(refused).fault() == Fault::usage);
     CHECK(std::string(std::get<Error>(refused).what()) ==
-          "known distance: expected points inside the picture of 700 x 500 px, got (6900, 10)");
+          "made-up.tif: known distance: expected points inside the picture of 700 x 500 px, got (6900, 10)");
     request.scale_given = InspectRequest::ScaleGiven::in_case;
     Session of_case = session_with(request, fake.stages());
     const InspectOutcome of_case_refused = inspect(of_case, watch);

@@ -287,7 +287,7 @@ void check_inside(std::span<const KnownDistance> known, const SourceFacts& pictu
             const bool inside = at.x >= -0.5 && at.y >= -0.5 && at.x <= picture.width_px - 0.5 &&
                                 at.y <= picture.height_px - 0.5;
             if (inside) continue;
-            throw Error(fault, "known distance: expected points inside the picture of " +
+            throw Error(fault, picture.file + ": known distance: expected points inside the picture of " +
                                    std::to_string(picture.width_px) + " x " +
                                    std::to_string(picture.height_px) + " px, got (" + shortest(at.x) + ", " +
                                    shortest(at.y) + ")");

@@ -6,24 +6,6 @@
 namespace ringwall {
 namespace {
 
-template<typename T, typename F>
-Json list_json(const std::vector<T>& values, F one) {
-    Json list = Json::array();
-    for (const T& value : values)
-        list.push_back(one(value));
-    return list;
-}
-
-template<typename T>
-Json word_json(const std::optional<T>& value) {
-    return value ? Json(word(*value)) : Json(nullptr);
-}
-
-template<typename T>
-std::optional<T> maybe_state(const Node& node) {
-    return node.is_null() ? std::nullopt : std::optional(node.state<T>());
-}
-
 Json path_json(const MetalPath& path) {
     return {{"part", path.part},
             {"side", text_json(path.side)},
@@ -87,7 +69,7 @@ Screw read_screw(const Node& node) {
     screw.washer_bore_mm = node["washer_bore_mm"].maybe_number();
     screw.far_side_mm = node["far_side_mm"].maybe_number();
     screw.tilt_deg = node["tilt_deg"].number();
-    screw.engagement = maybe_state<Engagement>(node["engagement"]);
+    screw.engagement = node["engagement"].maybe_state<Engagement>();
     screw.source = node["source"].text_or_empty();
     return screw;
 }
@@ -127,7 +109,7 @@ ContinuityReading read_reading(const Node& node) {
     reading.line = node["line"].whole();
     reading.a = node["a"].text();
     reading.b = node["b"].text();
-    reading.expect = maybe_state<Joint>(node["expect"]);
+    reading.expect = node["expect"].maybe_state<Joint>();
     reading.reading = node["reading"].state<Joint>();
     reading.ohms = node["ohms"].maybe_number();
     reading.behaviour = node["behaviour"].state<ReadingBehaviour>();

@@ -67,6 +67,10 @@ class Node {
         if (!value) fail("one of " + all_words<T>());
         return *value;
     }
+    template<typename T>
+    [[nodiscard]] std::optional<T> maybe_state() const {
+        return is_null() ? std::nullopt : std::optional(state<T>());
+    }
     template<typename F>
     [[nodiscard]] auto list(F read) const {
         if (!json_.is_array()) fail("a list");

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "record/names.hpp"
 #include "ringwall/estimate.hpp"
 #include "ringwall/image.hpp"
 
@@ -32,6 +33,20 @@ inline Json json_of(const std::vector<std::string>& texts) {
 
 inline Json json_of(Point point) {
     return Json::array({point.x, point.y});
+}
+
+template<typename T, typename F>
+Json list_json(const std::vector<T>& values, F one) {
+    Json list = Json::array();
+    for (const T& value : values)
+        list.push_back(one(value));
+    return list;
+}
+
+/// A state by its word in the results file; null where there is none.
+template<typename T>
+Json word_json(const std::optional<T>& value) {
+    return value ? Json(word(*value)) : Json(nullptr);
 }
 
 /// Nothing said is null.

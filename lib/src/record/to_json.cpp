@@ -19,10 +19,7 @@ using ringwall::json_of; // beside those below, which would hide it
 constexpr int schema = 1;
 
 Json json_of(const std::vector<Arc>& arcs) {
-    Json list = Json::array();
-    for (const auto& arc : arcs)
-        list.push_back(Json::array({arc.from_deg, arc.to_deg}));
-    return list;
+    return list_json(arcs, [](const Arc& arc) { return Json::array({arc.from_deg, arc.to_deg}); });
 }
 
 Json json_of(const std::vector<GapRecord>& profile) {
@@ -39,12 +36,9 @@ Json json_of(const std::vector<GapRecord>& profile) {
 }
 
 Json json_of(const std::vector<ContourPoint>& contour) {
-    Json list = Json::array();
-    for (const auto& point : contour) {
-        list.push_back(
-            {{"angle_deg", point.angle_deg}, {"radius_px", point.radius_px}, {"u_px", point.u_px}});
-    }
-    return list;
+    return list_json(contour, [](const ContourPoint& point) {
+        return Json{{"angle_deg", point.angle_deg}, {"radius_px", point.radius_px}, {"u_px", point.u_px}};
+    });
 }
 
 Json json_of(const PlaneRecord& plane) {
@@ -67,7 +61,7 @@ Json json_of(const ShapeRecord& shape) {
 
 Json json_of(const WallRecord& wall) {
     return {{"state", word(wall.state)},
-            {"why", wall.why.empty() ? Json(nullptr) : Json(wall.why)},
+            {"why", text_json(wall.why)},
             {"covered_fraction", json_of(wall.covered_fraction)},
             {"missing_arcs_deg", json_of(wall.missing_arcs_deg)},
             {"thickness_um", json_of(wall.thickness_um)},
@@ -76,7 +70,7 @@ Json json_of(const WallRecord& wall) {
 
 Json json_of(const KeepOutRecord& keepout) {
     Json json = {{"state", word(keepout.state)},
-                 {"why", keepout.why.empty() ? Json(nullptr) : Json(keepout.why)},
+                 {"why", text_json(keepout.why)},
                  {"min_mm", json_of(keepout.min_mm)},
                  {"min_px", json_of(keepout.min_px)},
                  {"min_angle_deg", json_of(keepout.min_angle_deg)},
@@ -88,22 +82,15 @@ Json json_of(const KeepOutRecord& keepout) {
                  {"runs_on_arcs_deg", json_of(keepout.runs_on_arcs_deg)},
                  {"largest_gap_not_excluded_mm", json_of(keepout.largest_gap_not_excluded_mm)},
                  {"profile", json_of(keepout.profile)}};
-    Json planes = Json::array();
-    for (const auto& plane : keepout.planes)
-        planes.push_back(json_of(plane));
-    json["planes"] = std::move(planes);
+    json["planes"] = list_json(keepout.planes, [](const PlaneRecord& plane) { return json_of(plane); });
     return json;
 }
 
 Json json_of(const std::vector<BudgetLine>& budget) {
-    Json list = Json::array();
-    for (const auto& line : budget) {
-        list.push_back({{"quantity", line.quantity},
-                        {"component", line.component},
-                        {"u", line.u},
-                        {"share", line.share}});
-    }
-    return list;
+    return list_json(budget, [](const BudgetLine& line) {
+        return Json{
+            {"quantity", line.quantity}, {"component", line.component}, {"u", line.u}, {"share", line.share}};
+    });
 }
 
 Json json_of(const HoleRecord& hole) {
@@ -239,7 +226,7 @@ Json closing_json(const BoardRecord& record) {
     add_case_facts_json(record, json);
     json["not_proven"] = json_of(record.not_proven);
     json["partial"] = record.partial;
-    json["why_nothing"] = record.why_nothing.empty() ? Json(nullptr) : Json(record.why_nothing);
+    json["why_nothing"] = text_json(record.why_nothing);
     return json;
 }
 
@@ -286,10 +273,8 @@ std::string to_json(const BoardRecord& record, const std::filesystem::path& fold
     members.add("options", options_json(record.options));
     members.add("decision_rule", decision_rule_json(record));
     members.add("board", board_json(record));
-    Json sources = Json::array();
-    for (const auto& source : record.sources)
-        sources.push_back(json_of(source, folder));
-    members.add("sources", sources);
+    members.add("sources", list_json(record.sources,
+                                     [&](const SourceRecord& source) { return json_of(source, folder); }));
     members.add("picture", picture_json(record));
     members.add_holes(record.holes);
     members.add_all(closing_json(record));
