@@ -334,6 +334,10 @@ std::string table_of(const BoardRecord& record) {
         for (const auto& warning : source.warnings)
             text += "note: " + warning + "\n";
     }
+    for (const auto& meter : record.meter) // a contradiction must not wait for the report
+        if (meter.says == MeterAgreement::Says::contradicts || meter.contact_proven)
+            text += "meter, " + meter.hole + ": " + (meter.contact_proven ? "CONTACT PROVEN: " : "") +
+                    meter.why + "\n";
     if (!record.why_nothing.empty()) // beside a table of pixels "nothing" would contradict what is seen
         text +=
             (record.holes.empty() ? "nothing measured: " : "no millimetres: ") + record.why_nothing + "\n";

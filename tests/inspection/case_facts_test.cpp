@@ -2,6 +2,7 @@
 #include "casefile/file_on_disk.hpp"
 #include "inspection/case_facts.hpp"
 #include "inspection/fake_stages.hpp"
+#include "inspection/findings.hpp"
 #include "inspection/hand_measured.hpp"
 
 #include <doctest/doctest.h>
@@ -238,4 +239,75 @@ TEST_CASE("half a rule is refused in one line") {
     CHECK(said({{}, VoltageKind::unknown, "B1", {}})
               .find("row B1 of the spacing table is given without a voltage") == 0);
     CHECK(said({{}, VoltageKind::dc, "", 0.5}).find("kind is given without a voltage") != std::string::npos);
+}
+
+namespace {
+
+/// H1 with a gap shown, H2 with copper too close.
+BoardRecord judged_holes() {
+    BoardRecord record = two_holes();
+    for (HoleRecord& hole : record.holes) {
+        ScrewFit fit;
+        fit.finding = hole.id == "H1" ? Finding::gap_shown : Finding::too_close;
+        fit.paths.push_back({"thread", "", {}, {}, 1.5, {}, {}, fit.finding, ""});
+        fit.alternatives.push_back({"another row", Estimate::of(0.3, 0.01), fit.finding});
+        hole.keepout.state = KeepOutState::ring_seen;
+        hole.screw = fit;
+    }
+    return record;
+}
+
+MeterAgreement meter_says(const std::string& hole, MeterAgreement::Says says) {
+    MeterAgreement agreement;
+    agreement.hole = hole;
+    agreement.says = says;
+    return agreement;
+}
+
+} // namespace
+
+TEST_CASE("no gap is shown where the meter contradicts the picture; what else was found stands") {
+    BoardRecord record = judged_holes();
+    record.meter = {meter_says("H1", MeterAgreement::Says::contradicts),
+                    meter_says("H2", MeterAgreement::Says::contradicts)};
+    weigh_other_evidence(record);
+    const ScrewFit& first = *record.holes[0].screw;
+    CHECK(first.finding == Finding::undecided);
+    CHECK(first.why == "A meter reading contradicts what the picture shows of this hole.");
+    CHECK(first.forbids_gap.size() == 1);
+    CHECK_FALSE(first.would_decide.empty());
+    CHECK(first.paths[0].finding == Finding::undecided);
+    CHECK(first.alternatives[0].finding == Finding::undecided);
+    CHECK(record.holes[1].screw->finding == Finding::too_close);
+}
+
+TEST_CASE("where a hand measurement contradicts the picture, no finding that rests on lengths is made") {
+    BoardRecord record = judged_holes();
+    record.measured = beside_the_picture(
+        record, std::vector{by_hand("bore", "H1", 3.9, 0.005), by_hand("bore", "H2", 3.9, 0.005)});
+    weigh_other_evidence(record);
+    CHECK(record.holes[0].screw->finding == Finding::undecided);
+    CHECK(record.holes[1].screw->finding == Finding::undecided);
+    // copper at the wall is no length: it stays
+    BoardRecord touching = judged_holes();
+    touching.holes[1].screw->finding = Finding::reaches;
+    touching.holes[1].keepout.state = KeepOutState::touching;
+    touching.measured = record.measured;
+    weigh_other_evidence(touching);
+    CHECK(touching.holes[1].screw->finding == Finding::reaches);
+    // and what agrees takes nothing back
+    BoardRecord agrees = judged_holes();
+    agrees.measured = beside_the_picture(agrees, std::vector{by_hand("bore", "H1", 3.0, 0.005)});
+    agrees.meter = {meter_says("H1", MeterAgreement::Says::agrees)};
+    weigh_other_evidence(agrees);
+    CHECK(agrees.holes[0].screw->finding == Finding::gap_shown);
+}
+
+TEST_CASE("a hole of the case that the picture does not show is named as not judged") {
+    BoardRecord record = two_holes();
+    InspectRequest request;
+    request.case_holes = {said_px({100, 100}, "lid"), said_px({900, 900}, "corner")};
+    add_case_facts(record, request);
+    CHECK(record.holes_not_found == std::vector<std::string>{"\"corner\""});
+    CHECK(warnings_of(record).find("hole \"corner\" of the case was not found") != std::string::npos);
 }

@@ -71,6 +71,27 @@ TEST_CASE("the budget's lines add up to the record's uncertainty, shares to one"
     CHECK(record_of(hole, Scale::of(0.025, 0.025, 0.01, "test"), 0.95, "H1").budget.empty());
 }
 
+TEST_CASE("the budget speaks of numbers that are stated: none of a ring without one, one line for touching") {
+    const Scale scale = Scale::of(0.025, 0.025, 0.01, "test");
+    const auto ring_lines = [&](const Hole& hole) {
+        std::vector<BudgetLine> lines = record_of(hole, scale, 0.95, "H1").budget;
+        std::erase_if(lines, [](const BudgetLine& line) { return line.quantity != "keepout_min_mm"; });
+        return lines;
+    };
+    Hole hole = hole_in_px();
+    hole.keepout.state = KeepOutState::runs_on;
+    hole.keepout.min_px = Estimate::missing("hidden");
+    CHECK(ring_lines(hole).empty());
+    hole.keepout.state = KeepOutState::touching;
+    hole.keepout.min_px = Estimate::of(0, 0.1);
+    const auto touching = ring_lines(hole);
+    REQUIRE(touching.size() == 2); // and the scale's share of nothing
+    CHECK(touching[0].component == "largest gap not excluded");
+    CHECK(touching[0].u == doctest::Approx(0.1 * 0.025));
+    CHECK(touching[0].share == doctest::Approx(1));
+    CHECK(touching[1].u == 0);
+}
+
 TEST_CASE("without a scale px stand and every mm says why") {
     const HoleRecord r = record_of(hole_in_px(), Scale::unknown("no scale"), 0.95, "H1");
     CHECK(r.bore_px.value() == 132);

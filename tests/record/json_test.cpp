@@ -288,9 +288,11 @@ TEST_CASE("holes.csv: reasons at the end, in quotes where they hold a comma; no 
     hole.x_px = 1e7;
     const std::string csv = to_csv(record);
     const auto header_end = csv.find('\n');
-    CHECK(csv.substr(0, header_end)
-              .ends_with(",bore_why,wall_why,keepout_why,name,screw,finding,finding_why,contact_margin_mm,"
-                         "u_contact_margin_mm,margin_mm,u_margin_mm,margin_low_mm,required_mm"));
+    CHECK(
+        csv.substr(0, header_end)
+            .ends_with(",bore_why,wall_why,keepout_why,name,screw,finding,finding_why,contact_margin_mm,"
+                       "u_contact_margin_mm,margin_mm,u_margin_mm,margin_low_mm,required_mm,"
+                       "cutting_margin_mm,u_cutting_margin_mm,space_left_mm,u_space_left_mm,space_left_of"));
     const std::string row = csv.substr(header_end + 1);
     CHECK(
         row.find(",metal fills the hole,\"dark, but not \"\"plated\"\"\",hidden,\"top \"\"left\"\"\",M3,") !=

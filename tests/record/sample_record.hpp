@@ -45,6 +45,7 @@ inline void put_case_facts(BoardRecord& record) {
                     {"H3", MeterAgreement::Says::agrees, "ground joined", {}, false}};
     record.screw = Screw{"M3", 2.98, 2.387, 2.874, 2.99, 5.5, 7.0, 3.2, 6.0, 1.5, Engagement::free, "table"};
     record.rule = {24, VoltageKind::dc, "B4", 0.61};
+    record.holes_not_found = {"\"corner\""};
     record.left_out = {"evidence.custody", "decisions.who"};
 }
 

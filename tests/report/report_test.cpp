@@ -114,7 +114,7 @@ BoardRecord hostile(const std::string& text) {
         row.a = row.b = row.setup = row.polarity = row.meter = row.when = row.by = row.note = text;
     record.meter[0].why = record.meter[0].hole = text;
     record.decisions[0].who = record.decisions[0].when = record.decisions[0].why = text;
-    record.left_out = record.not_proven = {text};
+    record.left_out = record.not_proven = record.holes_not_found = {text};
     record.options = {{text, text}};
     record.screw->source = record.rule.row = text;
     return record;
@@ -136,6 +136,15 @@ TEST_CASE("the finding comes first, in the fixed words, naming unit, hole, screw
     CHECK(text.find("gap shown to the copper seen") != std::string::npos);
     CHECK(text.find("neither contact nor gap shown; handle as if it could touch") != std::string::npos);
     CHECK(text.find("the risk is divided by the number of holes") != std::string::npos);
+    BoardRecord missing = sample().record;
+    missing.holes_not_found = {"\"corner\""};
+    const std::string page = visible(page_of(missing));
+    CHECK(
+        page.find("Hole \"corner\" of the case was not found in the picture: nothing below speaks of it.") !=
+        std::string::npos);
+    CHECK(page.find(
+              "of 7 holes that this report is about, 5 were judged. Hole \"corner\" of the case was not") !=
+          std::string::npos);
     CHECK(text.find("98.99999") == std::string::npos); // 1 - 0.05 / 5 as a person writes it
     CHECK(text.find("judged at 99 %") != std::string::npos);
 }

@@ -111,6 +111,15 @@ TEST_CASE("a screw wider than the hole: its radius counts, and cutting decides w
     const ScrewFit between = judged(bare_hole(3.3, 0.50), with);
     CHECK(between.finding == Finding::undecided);
     CHECK(between.why == "Reached only if the thread cuts into the wall.");
+    // cut in, the thread would stand 0.60 - 0.547 = 0.053 mm from copper: nearer than 0.1 mm, and no contact
+    const ScrewFit nearer = judged(bare_hole(3.3, 0.60), with);
+    CHECK(nearer.finding == Finding::undecided);
+    CHECK(nearer.why.starts_with("No contact shown; nearer than "));
+    CHECK(nearer.why.ends_with(" only if the thread cuts into the wall."));
+    with.rule.voltage_peak_v = 600;
+    with.rule.required_mm = 0.1;
+    CHECK(judged(bare_hole(3.3, 0.60), with).would_decide.ends_with("the product's safety standard decides"));
+    with = judging();
     CHECK(judged(bare_hole(3.3, 0.05), with).finding == Finding::reaches);
     with.screw.engagement = Engagement::free; // a person says that it does not cut
     CHECK(judged(bare_hole(3.3, 0.50), with).finding == Finding::gap_shown);
@@ -155,6 +164,10 @@ TEST_CASE("everything that forbids gap_shown does, and is named") {
     with = judging();
     with.smallest_foil_seen_um = 30;
     forbidden(wide, with, "sure to show it from 30 µm on");
+    with.thinnest_foil_um = 29.8; // never "down to 30 and from 30 on"
+    forbidden(wide, with,
+              "down to 29.8 µm must be assumed, and this picture is sure to show it from 30.0 µm");
+    with = judging();
     with.smallest_foil_seen_um.reset();
     forbidden(wide, with, "not known");
     with = judging();

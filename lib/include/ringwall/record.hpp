@@ -144,6 +144,8 @@ struct BoardRecord {
     SpacingRule rule;
     std::vector<std::string> left_out; ///< what --leave-out-private removed, by key
     std::vector<std::string> not_proven;
+    /// Holes of the case that the picture does not show, as the case calls them: nothing was judged there.
+    std::vector<std::string> holes_not_found;
     bool partial = false;    ///< cancelled on the way: only finished holes
     std::string why_nothing; ///< not empty: nothing could be measured (exit 4), and why
     bool operator==(const BoardRecord&) const = default;

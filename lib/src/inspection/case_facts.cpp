@@ -22,14 +22,17 @@ std::string called(const CaseHole& hole) {
     return "at (" + shortest(at.x) + ", " + shortest(at.y) + (hole.at_px ? ") px" : ") mm");
 }
 
-std::vector<std::string> name_warnings(const BoardRecord& record, const InspectRequest& request) {
+/// Also names the holes that were not found.
+std::vector<std::string> name_warnings(BoardRecord& record, const InspectRequest& request) {
     std::vector<std::string> warnings;
     if (record.partial || record.holes.empty()) return warnings; // what is missing may be there
     for (const CaseHole& said : request.case_holes) {
         const auto named = std::find_if(record.holes.begin(), record.holes.end(),
                                         [&](const HoleRecord& hole) { return is_meant(hole, said); });
         if (named == record.holes.end()) {
-            warnings.push_back("hole " + called(said) + " of the case was not found in the picture");
+            warnings.push_back("hole " + called(said) +
+                               " of the case was not found in the picture: nothing was judged there");
+            record.holes_not_found.push_back(called(said));
             continue;
         }
         const bool taken = std::any_of(record.holes.begin(), record.holes.end(), [&](const HoleRecord& hole) {

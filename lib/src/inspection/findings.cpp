@@ -2,8 +2,11 @@
 #include "inspection/findings.hpp"
 
 #include "inspection/case_facts.hpp"
+#include "inspection/hand_measured.hpp"
 #include "meter/agreement.hpp"
 #include "screwfit/fit_screw.hpp"
+
+#include <algorithm>
 
 namespace ringwall {
 double thinnest_foil_assumed_um(const InspectRequest& request) {
@@ -46,6 +49,57 @@ void add_meter(BoardRecord& record) {
     MeterResult result = meter_against_pictures(record.continuity, holes);
     record.meter = std::move(result.holes);
     record.meter_notes = std::move(result.board);
+}
+
+namespace {
+
+const MeterAgreement* meter_at(const BoardRecord& record, const HoleRecord& hole) {
+    const auto at = std::find_if(record.meter.begin(), record.meter.end(),
+                                 [&](const MeterAgreement& each) { return each.hole == hole.id; });
+    return at == record.meter.end() ? nullptr : &*at;
+}
+
+/// The picture's own quantity that a hand measurement of this hole contradicts; empty: none.
+std::string contradicted_by_hand(const BoardRecord& record, const HoleRecord& hole) {
+    for (const HandMeasured& each : record.measured)
+        if (!each.agrees.value_or(true) && hole_called(record, each.where) == &hole) return each.what;
+    return {};
+}
+
+void take_back(ScrewFit& fit, bool gap_only, const std::string& why, const std::string& would_decide) {
+    const auto taken = [&](Finding finding) {
+        return finding == Finding::gap_shown || (!gap_only && finding != Finding::undecided);
+    };
+    fit.forbids_gap.push_back(why);
+    for (MetalPath& path : fit.paths)
+        if (taken(path.finding)) path.finding = Finding::undecided;
+    for (Alternative& other : fit.alternatives)
+        if (taken(other.finding)) other.finding = Finding::undecided;
+    if (!taken(fit.finding)) return;
+    fit.finding = Finding::undecided;
+    fit.why = why;
+    fit.would_decide = would_decide;
+}
+
+} // namespace
+
+void weigh_other_evidence(BoardRecord& record) {
+    for (HoleRecord& hole : record.holes) {
+        if (!hole.screw) continue;
+        const MeterAgreement* meter = meter_at(record, hole);
+        if (meter != nullptr && meter->says == MeterAgreement::Says::contradicts)
+            take_back(*hole.screw, true, "A meter reading contradicts what the picture shows of this hole.",
+                      "the reading again, with the probe's place noted; a slice stack");
+        const std::string what = contradicted_by_hand(record, hole);
+        const bool rests_on_lengths = hole.keepout.state != KeepOutState::touching;
+        if (!what.empty())
+            take_back(*hole.screw, !rests_on_lengths,
+                      "The " + what + " measured by hand contradicts the picture's: one of the two is wrong.",
+                      "the scale checked by an object in the plane of the board; the hand measurement again");
+        if (hole.keepout.state == KeepOutState::runs_on && meter != nullptr &&
+            meter->says == MeterAgreement::Says::agrees && hole.screw->finding == Finding::undecided)
+            hole.screw->would_decide = "a slice stack: the meter readings made so far show no supply here";
+    }
 }
 
 } // namespace ringwall

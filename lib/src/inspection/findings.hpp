@@ -21,4 +21,10 @@ void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const
 /// Sets the continuity log beside the pictures, once all holes are judged and named.
 void add_meter(BoardRecord& record);
 
+/// Takes back what other evidence contradicts, once meter and hand measurements stand beside the pictures: no
+/// gap is shown at a hole whose meter reading contradicts the picture, and no finding that rests on lengths
+/// where a hand measurement of that hole does. Also leaves out of "what would decide it" the readings that
+/// were made already.
+void weigh_other_evidence(BoardRecord& record);
+
 } // namespace ringwall

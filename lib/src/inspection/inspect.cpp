@@ -427,6 +427,7 @@ void add_without_each(BoardRecord& record, Session::Products& products, std::spa
 BoardRecord finished(BoardRecord record, const InspectRequest& request) {
     add_case_facts(record, request);
     add_meter(record);
+    weigh_other_evidence(record);
     if (request.leave_out_private) leave_out_private(record);
     return record;
 }

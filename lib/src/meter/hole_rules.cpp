@@ -59,11 +59,10 @@ HoleSaying empty_bare(const AtHole& at) {
         " with the probe on the bare wall: copper is exposed there, with a conducting path "
         "to that pin" +
         perhaps_through_a_part(reading.setup) + taken_as_empty(at);
-    const bool proven = at.other->role == PinRole::supply && bare_board(at);
     if (at.hole->keepout == KeepOutState::touching)
-        return {Says::agrees, exposed + "; the picture shows copper up to this wall", proven};
+        return {Says::agrees, exposed + "; the picture shows copper up to this wall"};
     const std::string ring = at.hole->keepout == KeepOutState::ring_seen ? " inside a copper-free ring" : "";
-    return {Says::contradicts, exposed + ", but the picture shows a bare wall" + ring, proven};
+    return {Says::contradicts, exposed + ", but the picture shows a bare wall" + ring};
 }
 
 /// Supply against a wall that carries, or may carry, plating.
@@ -84,10 +83,9 @@ HoleSaying supply_at_wall(const AtHole& at) {
         break;
     }
     if (!plainly_joined(at)) return {Says::proves_nothing, shown_to(at) + between_limits(at)};
-    return {Says::contradicts,
-            shown_to(at) + perhaps_through_a_part(at.reading->setup) + ": a supply pin must be open to a " +
-                wall + " for hardware" + taken_as_empty(at),
-            true};
+    return {Says::contradicts, shown_to(at) + perhaps_through_a_part(at.reading->setup) +
+                                   ": a supply pin must be open to a " + wall + " for hardware" +
+                                   taken_as_empty(at)};
 }
 
 HoleSaying ground_at_wall(const AtHole& at) {

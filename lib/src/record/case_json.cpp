@@ -344,6 +344,7 @@ void add_case_facts_json(const BoardRecord& record, Json& json) {
     json["evidence"] = evidence_json(record);
     json["screw"] = record.screw ? screw_json(*record.screw) : Json(nullptr);
     json["rule"] = rule_json(record.rule);
+    json["holes_not_found"] = json_of(record.holes_not_found);
     json["left_out"] = json_of(record.left_out);
     json["decisions"] = list_json(record.decisions, decision_json);
 }
@@ -356,6 +357,7 @@ void read_case_facts(const Node& root, BoardRecord& record) {
     read_evidence(root["evidence"], record);
     if (!root["screw"].is_null()) record.screw = read_screw(root["screw"]);
     record.rule = read_rule(root["rule"]);
+    record.holes_not_found = root["holes_not_found"].list(read_text);
     record.left_out = root["left_out"].list(read_text);
     record.decisions = root["decisions"].list(read_decision);
 }

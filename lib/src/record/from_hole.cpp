@@ -165,18 +165,31 @@ void set_shares(std::vector<BudgetLine>& lines) {
     }
 }
 
+/// The lines of what has a value. Copper at the wall is stated as "no gap of g or more": what its fitted gap
+/// of nothing is uncertain by is then no part of the number.
+std::vector<BudgetLine> budget_of_values(const Hole& hole) {
+    std::vector<BudgetLine> lines;
+    const Estimate& gap = hole.keepout.min_px;
+    const bool touching = hole.keepout.state == KeepOutState::touching;
+    for (const BudgetLine& line : hole.budget_px)
+        if (line.quantity != "keepout_min_px" || (gap && !touching)) lines.push_back(line);
+    if (touching && gap) lines.push_back({"keepout_min_px", "largest gap not excluded", gap.u(), 1});
+    return lines;
+}
+
 /// The px lines in mm, and after each quantity's last line the scale's share of it.
 std::vector<BudgetLine> budget_of(const Hole& hole, const Scale& scale) {
     if (hole.kind != HoleKind::hole) return {};
-    if (!scale.known()) return hole.budget_px;
+    if (!scale.known()) return budget_of_values(hole);
     std::vector<BudgetLine> lines;
-    for (std::size_t i = 0; i < hole.budget_px.size(); ++i) {
-        const BudgetLine& px = hole.budget_px[i];
+    const std::vector<BudgetLine> stated = budget_of_values(hole);
+    for (std::size_t i = 0; i < stated.size(); ++i) {
+        const BudgetLine& px = stated[i];
         const Quantity quantity = quantity_mm(px.quantity, hole);
         const bool min_gap = px.quantity == "keepout_min_px";
         const double factor = min_gap ? scale.along_mm(hole.keepout.min_angle_deg) : scale.mean_mm();
         lines.push_back({quantity.name_mm, px.component, px.u * factor, 0});
-        const bool last = i + 1 == hole.budget_px.size() || hole.budget_px[i + 1].quantity != px.quantity;
+        const bool last = i + 1 == stated.size() || stated[i + 1].quantity != px.quantity;
         if (last) {
             lines.push_back(
                 {quantity.name_mm, "scale", std::abs(quantity.value_px) * factor * scale.relative_u(), 0});

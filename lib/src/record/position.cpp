@@ -38,6 +38,12 @@ const Estimate& space_left_mm(const ScrewFit& fit) {
     return drawn_cut_in(fit) ? fit.cutting_margin_mm : fit.margin_mm;
 }
 
+std::string space_left_of(const ScrewFit& fit) {
+    const MetalPath* path = deciding_path(fit);
+    const std::string part = path == nullptr ? "thread" : path->part;
+    return part == "thread" && drawn_cut_in(fit) ? "thread cut in" : part;
+}
+
 std::optional<double> drawn_angle_deg(const HoleRecord& hole) {
     const auto& arcs = hole.keepout.touching_arcs_deg;
     if (hole.keepout.state == KeepOutState::touching && !arcs.empty())

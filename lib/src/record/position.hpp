@@ -4,6 +4,7 @@
 #include "ringwall/record.hpp"
 
 #include <optional>
+#include <string>
 
 namespace ringwall {
 
@@ -19,6 +20,8 @@ bool drawn_cut_in(const ScrewFit& fit);
 double drawn_reach_mm(const ScrewFit& fit);
 /// Space left there by the path that the finding is about; without a spacing rule, what is left to contact.
 const Estimate& space_left_mm(const ScrewFit& fit);
+/// What that number is the space left of: "thread", "thread cut in", "head", "washer", "far_side".
+std::string space_left_of(const ScrewFit& fit);
 /// Direction in which the screw is pushed: to the smallest gap, or the middle of the first arc where copper
 /// touches. None where no copper was met.
 std::optional<double> drawn_angle_deg(const HoleRecord& hole);

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/text.hpp"
 #include "record/names.hpp"
+#include "record/position.hpp"
 #include "ringwall/record.hpp"
 
 #include <functional>
@@ -121,6 +122,13 @@ void add_finding(std::vector<Column>& columns) {
     add_of_screw(columns, "u_margin_mm", [](const ScrewFit& s) { return u_of(s.margin_mm); });
     add_of_screw(columns, "margin_low_mm", [](const ScrewFit& s) { return text_of(s.margin_low_mm); });
     add_of_screw(columns, "required_mm", [](const ScrewFit& s) { return text_of(s.required_mm); });
+    add_of_screw(columns, "cutting_margin_mm",
+                 [](const ScrewFit& s) { return value_of(s.cutting_margin_mm); });
+    add_of_screw(columns, "u_cutting_margin_mm", [](const ScrewFit& s) { return u_of(s.cutting_margin_mm); });
+    // The one number of the report: in the position drawn, by the path that decides.
+    add_of_screw(columns, "space_left_mm", [](const ScrewFit& s) { return value_of(space_left_mm(s)); });
+    add_of_screw(columns, "u_space_left_mm", [](const ScrewFit& s) { return u_of(space_left_mm(s)); });
+    add_of_screw(columns, "space_left_of", [](const ScrewFit& s) { return space_left_of(s); });
 }
 
 std::vector<Column> all_columns() {

@@ -190,10 +190,10 @@ Json options_json(const std::vector<OptionRecord>& options) {
 }
 
 Json decision_rule_json(const BoardRecord& record) {
-    const auto is_hardware = [](const HoleRecord& hole) { return hole.kind == HoleKind::hole; };
+    const auto is_judged = [](const HoleRecord& hole) { return hole.screw.has_value(); };
     return {{"confidence", record.confidence},
             {"z", normal_quantile(record.confidence)},
-            {"holes", std::count_if(record.holes.begin(), record.holes.end(), is_hardware)}};
+            {"holes", std::count_if(record.holes.begin(), record.holes.end(), is_judged)}};
 }
 
 Json board_json(const BoardRecord& record) {

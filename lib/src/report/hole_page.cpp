@@ -213,20 +213,35 @@ std::vector<std::string> row_not_judged(const std::string& path) {
     return {path.substr(0, cut), "", "", "", "", "not judged" + why};
 }
 
+/// The thread once more, cut into the wall: the finding of a screw that cuts goes by both.
+std::vector<std::string> cut_in_row(const ScrewFit& fit, const std::string& against,
+                                    const std::string& finding) {
+    const Estimate& left = fit.cutting_margin_mm;
+    const Estimate contact =
+        left && fit.required_mm ? Estimate::of(left.value() + *fit.required_mm, left.u()) : left;
+    return {"thread, cut into the wall", against, mm(fit.cutting_reach_mm), with_unit(contact, "mm"),
+            with_unit(left, "mm"),       finding};
+}
+
 Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
     const ScrewFit& fit = *hole.screw;
     Table table{"Metal paths: which were judged, and which were not",
                 {"Path", "Against", "Reach", "Space left to contact", "Space left", "Finding"},
                 {}};
+    const bool cuts = fit.engagement == Engagement::cuts;
     for (const auto& path : fit.paths) {
         const std::string layer = path.layer ? "layer " + std::to_string(*path.layer) : "layer unknown";
         const std::string plane = path.plane ? ", " + std::to_string(*path.plane) +
                                                    (*path.plane > 1 ? " foils or more" : " foil or more")
                                              : "";
         const std::string why = path.why.empty() ? "" : " (" + path.why + ")";
-        table.rows.push_back({path_name(path), layer + plane, mm(path.reach_mm),
-                              with_unit(path.contact_margin_mm, "mm"), with_unit(path.margin_mm, "mm"),
-                              finding_words(path.finding, record.rule) + why});
+        const bool thread = path.part == "thread";
+        const std::string finding = finding_words(path.finding, record.rule) + why;
+        table.rows.push_back({path_name(path) + (thread && cuts ? ", resting on the wall" : ""),
+                              layer + plane, mm(path.reach_mm), with_unit(path.contact_margin_mm, "mm"),
+                              with_unit(path.margin_mm, "mm"),
+                              thread && cuts ? "see the next line" : finding});
+        if (thread && cuts) table.rows.push_back(cut_in_row(fit, layer + plane, finding));
     }
     for (const auto& path : fit.not_judged)
         table.rows.push_back(row_not_judged(path));

@@ -38,7 +38,8 @@ struct Summary {
     std::string lead; ///< the worst hole, one sentence
     std::vector<std::string> lead_notes;
     std::vector<std::string> whole_board; ///< sentences about all holes together
-    Table holes;
+    Table holes; ///< those with pages first, then those of the case that were not found
+    std::size_t holes_with_pages = 0;
     std::vector<std::string> how_to_read;
     std::vector<std::string> shouts; ///< contact proven, contradictions: one sentence each
 };

@@ -143,11 +143,11 @@ m::data hole_data(const BoardRecord& record, const HolePictures& figures, const 
 }
 
 /// The table of the first page: its first cell leads to the hole's page.
-m::data summary_rows(const Table& table) {
+m::data summary_rows(const Table& table, std::size_t holes) {
     m::data rows{m::data::type::list};
     for (std::size_t i = 0; i < table.rows.size(); ++i) {
         m::data row;
-        row.set("has_page", i < most_hole_pages);
+        row.set("has_page", i < std::min(holes, most_hole_pages)); // then those that were not found
         row.set("anchor", "hole-" + std::to_string(i + 1));
         row.set("name", table.rows[i][0]);
         row.set("finding", table.rows[i][1]);
@@ -166,7 +166,7 @@ void set_summary(m::data& page, const Summary& summary) {
     page.set("shouts", texts(summary.shouts));
     page.set("whole_board", texts(summary.whole_board));
     page.set("has_holes", !summary.holes.rows.empty());
-    page.set("summary_rows", summary_rows(summary.holes));
+    page.set("summary_rows", summary_rows(summary.holes, summary.holes_with_pages));
     page.set("how_to_read", texts(summary.how_to_read));
 }
 

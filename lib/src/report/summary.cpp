@@ -62,9 +62,12 @@ std::size_t judged(const std::vector<const HoleRecord*>& holes) {
 }
 
 std::string counts_sentence(const BoardRecord& record, const std::vector<const HoleRecord*>& holes) {
-    std::string text = unit_of(record) + ": of " + counted(holes.size(), "hole") +
+    std::string text = unit_of(record) + ": of " +
+                       counted(holes.size() + record.holes_not_found.size(), "hole") +
                        " that this report is about, " + std::to_string(judged(holes)) +
                        (judged(holes) == 1 ? " was" : " were") + " judged.";
+    for (const std::string& name : record.holes_not_found)
+        text += " Hole " + name + " of the case was not found, and nothing was judged there.";
     for (const Finding finding : findings) {
         const std::size_t count = count_of(holes, finding);
         if (count > 0)
@@ -95,6 +98,8 @@ Table hole_table(const BoardRecord& record, const std::vector<const HoleRecord*>
                         : "not judged: " + (hole->screw_why.empty() ? "no screw given" : hole->screw_why);
         table.rows.push_back({hole_name(*hole), words, space_left(*hole)});
     }
+    for (const std::string& name : record.holes_not_found)
+        table.rows.push_back({"hole " + name + " of the case", "not judged: not found in the picture", "–"});
     return table;
 }
 
@@ -182,6 +187,9 @@ std::string subtitle_of(const BoardRecord& record) {
 
 std::vector<std::string> shouts_of(const BoardRecord& record) {
     std::vector<std::string> shouts;
+    for (const std::string& name : record.holes_not_found)
+        shouts.push_back("Hole " + name +
+                         " of the case was not found in the picture: nothing below speaks of it.");
     for (const auto& agreement : record.meter) {
         const bool against = agreement.says == MeterAgreement::Says::contradicts;
         if (!agreement.contact_proven && !against) continue;
@@ -228,6 +236,7 @@ Summary summary_of(const BoardRecord& record) {
     if (const std::string others = others_sentence(record); !others.empty())
         summary.whole_board.push_back(others);
     summary.holes = hole_table(record, holes);
+    summary.holes_with_pages = holes.size();
     summary.how_to_read = how_to_read(record);
     return summary;
 }

@@ -19,7 +19,7 @@ class List {
         screw_limits();
         other_engagement();
         scale_off();
-        thicker_foil();
+        foil_limits();
         return std::move(list_);
     }
 
@@ -91,12 +91,15 @@ class List {
         return ring;
     }
 
-    void thicker_foil() {
-        if (!with_.smallest_foil_seen_um || *with_.smallest_foil_seen_um <= with_.thinnest_foil_um) return;
+    /// On the other side of what the picture is sure to show.
+    void foil_limits() {
+        if (!with_.smallest_foil_seen_um) return;
+        const double shown = *with_.smallest_foil_seen_um;
+        const bool thinner_assumed = shown > with_.thinnest_foil_um;
         Judging other = with_;
-        other.thinnest_foil_um = *with_.smallest_foil_seen_um;
-        add("no copper thinner than the " + fixed(*with_.smallest_foil_seen_um, 0) +
-                " µm that the picture shows",
+        other.thinnest_foil_um = thinner_assumed ? shown : 0.99 * shown;
+        add((thinner_assumed ? "no copper thinner than the " : "copper thinner than the ") + fixed(shown, 1) +
+                " µm that the picture is sure to show" + (thinner_assumed ? "" : " must be assumed"),
             ring_, other);
     }
 

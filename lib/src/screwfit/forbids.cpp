@@ -21,8 +21,12 @@ bool own_copper_overlaps(const RingInMm& ring) {
     return ring.own_outer_mm && ring.gap_mm && *ring.own_outer_mm >= 0.5 * ring.drill_mm + *ring.gap_mm;
 }
 
-std::string um(double value) {
-    return fixed(value, 0) + " µm";
+/// The two as far as they can be told apart, so that a sentence of "5 and from 5" is never written.
+std::string um(double value, double other) {
+    int decimals = 0;
+    while (decimals < 3 && fixed(value, decimals) == fixed(other, decimals))
+        ++decimals;
+    return fixed(value, decimals) + " µm";
 }
 
 void add_of_copper(const RingInMm& ring, std::vector<std::string>& sentences) {
@@ -46,9 +50,9 @@ void add_of_picture(const Judging& with, std::vector<std::string>& sentences) {
     if (!with.smallest_foil_seen_um)
         sentences.push_back("How thin a copper this picture would have shown is not known.");
     else if (*with.smallest_foil_seen_um > with.thinnest_foil_um)
-        sentences.push_back("Copper down to " + um(with.thinnest_foil_um) +
+        sentences.push_back("Copper down to " + um(with.thinnest_foil_um, *with.smallest_foil_seen_um) +
                             " must be assumed, and this picture is sure to show it from " +
-                            um(*with.smallest_foil_seen_um) + " on only.");
+                            um(*with.smallest_foil_seen_um, with.thinnest_foil_um) + " on only.");
 }
 
 void add_of_case(const Judging& with, std::vector<std::string>& sentences) {

@@ -30,19 +30,30 @@ std::string rule_words(const Judging& with, double required_mm) {
            plain(*with.rule.voltage_peak_v) + " V peak: a yardstick; the table does not name this case)";
 }
 
-/// Between resting and cutting: the thread decides.
+/// The space left runs out only where the thread cuts in.
 bool only_if_it_cuts(const OneRing& judged) {
     return judged.screw.engagement == Engagement::cuts && judged.resting && judged.cutting &&
            judged.resting->low_mm > 0 && judged.cutting->low_mm <= 0;
 }
 
-/// A path of head, washer or far side that is worse than the thread's.
+/// Copper, not only the spacing, is within the cut-in thread's reach.
+bool cut_in_may_touch(const OneRing& judged) {
+    return judged.cutting->low_mm + judged.screw.required_mm.value_or(0) <= 0;
+}
+
+/// Of head, washer and far side the worst, where the thread leaves a gap and it does not.
 const MetalPath* face_that_decides(const OneRing& judged) {
     const auto& paths = judged.screw.paths;
     if (paths.empty() || paths.front().finding != Finding::gap_shown) return nullptr;
-    const auto found = std::find_if(paths.begin(), paths.end(),
-                                    [](const MetalPath& path) { return path.finding != Finding::gap_shown; });
-    return found == paths.end() ? nullptr : &*found;
+    const MetalPath* worst = nullptr;
+    for (const MetalPath& path : paths) {
+        if (path.finding == Finding::gap_shown) continue;
+        const bool worse =
+            worst == nullptr ||
+            (worst->margin_mm && (!path.margin_mm || path.margin_mm.value() < worst->margin_mm.value()));
+        if (worse) worst = &path;
+    }
+    return worst;
 }
 
 std::string part_words(const MetalPath& path) {
@@ -52,10 +63,15 @@ std::string part_words(const MetalPath& path) {
 std::string of_undecided(const RingInMm& ring, const Judging& with, const OneRing& judged) {
     if (!judged.contact) return why_no_margin(ring) + ".";
     if (!judged.screw.required_mm) return "No contact shown; without a spacing rule no more can be said.";
-    if (only_if_it_cuts(judged)) return "Reached only if the thread cuts into the wall.";
+    if (only_if_it_cuts(judged))
+        return cut_in_may_touch(judged)
+                   ? "Reached only if the thread cuts into the wall."
+                   : "No contact shown; nearer than " + rule_words(with, *judged.screw.required_mm) +
+                         " only if the thread cuts into the wall.";
     if (const MetalPath* face = face_that_decides(judged))
         return "The thread leaves a gap; " + part_words(*face) +
-               " would not if this copper is on the outer face.";
+               (face->margin_mm && face->margin_mm.value() < 0 ? " would not" : " is not shown to") +
+               " if this copper is on the outer face.";
     const auto& deciding = judged.screw.engagement == Engagement::cuts ? judged.cutting : judged.resting;
     if (deciding->low_mm > 0 && !judged.screw.forbids_gap.empty()) return judged.screw.forbids_gap.front();
     return "The space left, " + with_u(deciding->value) + ", is within what the measurement leaves open of " +
@@ -127,8 +143,10 @@ std::string would_decide(const RingInMm& ring, const Judging& with, const OneRin
     if (!judged.contact) return "another view of this hole, or a slice stack";
     if (!judged.screw.required_mm)
         return "a spacing rule: a peak voltage and a row of the table, or a length";
+    const std::string standard =
+        above_low_voltage(with.rule) ? "; above this voltage the product's safety standard decides" : "";
     if (only_if_it_cuts(judged))
-        return "a picture with the screw fitted, or the hole after a first screw cycle";
+        return "a picture with the screw fitted, or the hole after a first screw cycle" + standard;
     if (face_that_decides(judged) != nullptr)
         return "a slice stack: it tells on which layer this copper lies";
     const auto& deciding = judged.screw.engagement == Engagement::cuts ? judged.cutting : judged.resting;
