@@ -193,6 +193,9 @@ TEST_CASE("everything that forbids gap_shown does, and is named") {
     joined.wall.state = WallState::plated;
     joined.keepout.state = KeepOutState::runs_on;
     forbidden(joined, judging(), "runs on into a plane");
+    joined.keepout.min_px = Estimate::missing("noise hides where other copper ends");
+    CHECK(judged(joined, judging()).contact_margin_mm.why() ==
+          "own copper runs on into a plane; noise hides where other copper ends");
 }
 
 TEST_CASE("own copper is one conductor with the screw; a land wider than the ring lies on another layer") {

@@ -69,6 +69,8 @@ RingOrReason ring_in_mm(const Hole& hole, const Scale& scale) {
         ring.gap_mm = keepout.min_px.value() * factor;
         ring.gap_low_by_mm = std::max(0.0, keepout.min_px.value() - keepout.p_low_px) * factor;
         ring.fit = components_of(hole, factor);
+    } else {
+        ring.gap_why = keepout.min_px.why();
     }
     if (keepout.searched_to_px > 0) ring.searched_to_mm = keepout.searched_to_px * scale.mean_mm();
     if (keepout.own_outer_px > 0) ring.own_outer_mm = keepout.own_outer_px * scale.mean_mm();

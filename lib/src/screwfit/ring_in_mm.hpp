@@ -30,6 +30,7 @@ struct RingInMm {
     bool bare = false, plated = false;
     double bore_mm = 0, drill_mm = 0;     ///< diameters
     std::optional<double> gap_mm;         ///< smallest gap from wall to copper that is not own
+    std::string gap_why;                  ///< where there is none
     double gap_low_by_mm = 0;             ///< its (1 - P) quantile lies so far below it, by the fit alone
     std::vector<Component> fit;           ///< of the gap, from the picture
     double scale_relative_u = 0;          ///< common to every length of the picture

@@ -105,7 +105,7 @@ std::string why_no_margin(const RingInMm& ring) {
     case KeepOutState::touching:
         return "copper lies at the wall";
     case KeepOutState::runs_on:
-        return "own copper runs on into a plane, and no other copper is seen";
+        return "own copper runs on into a plane" + (ring.gap_why.empty() ? "" : "; " + ring.gap_why);
     case KeepOutState::undecided:
         return "the copper-free ring is undecided: " + ring.why;
     default:
