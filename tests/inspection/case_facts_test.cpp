@@ -185,7 +185,11 @@ TEST_CASE(
     const FileOnDisk of_hole("case.toml", picture + "[[hole]]\nat_px = [1, 2]\nscrew = \"M3.14\"\n");
     CHECK(error_of(of_hole, Fault::input).find("case.toml, line 5: key [hole] screw: ") != std::string::npos);
     const FileOnDisk small("case.toml", picture + "[screw]\nname = \"M3\"\nhead_mm = 2\n");
-    CHECK(error_of(small, Fault::input).find("expected a head_mm not under the major diameter") !=
+    CHECK(error_of(small, Fault::input)
+              .find("case.toml, line 5: key [screw] head_mm: expected a head_mm not "
+                    "under the major diameter, 3 mm, got 2") != std::string::npos);
+    const FileOnDisk thin("case.toml", picture + "[screw]\nname = \"M3\"\nmajor_mm = 1.5\n");
+    CHECK(error_of(thin, Fault::input).find("case.toml, line 5: key [screw] major_mm: expected a minor_mm") !=
           std::string::npos);
 }
 

@@ -32,6 +32,11 @@ CaseScrew screw_of(const CaseText& text, const TomlTable& table) {
     screw.head_mm = table.number("head_mm", hardware_limits_mm);
     screw.washer_mm = table.number("washer_mm", hardware_limits_mm);
     screw.washer_bore_mm = table.number("washer_bore_mm", hardware_limits_mm);
+    screw.major_place = table.place("major_mm");
+    screw.minor_place = table.place("minor_mm");
+    screw.head_place = table.place("head_mm");
+    screw.washer_place = table.place("washer_mm");
+    screw.washer_bore_place = table.place("washer_bore_mm");
     screw.tilt_deg = table.number("tilt_deg", tilt_limits_deg).value_or(0);
     Engagement engagement = Engagement::free;
     table.choice<Engagement>("engagement", {{"free", Engagement::free}, {"cuts", Engagement::cuts}},

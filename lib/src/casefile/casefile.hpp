@@ -57,7 +57,8 @@ struct CasePlacedHole {
 /// The screw as the case words it: a name, sizes, or both (then a size goes before the table's).
 struct CaseScrew {
     std::string name;
-    std::string name_place;                     ///< "FILE, line 3: key [screw] name", for an error
+    std::string name_place; ///< "FILE, line 3: key [screw] name", for an error
+    std::string major_place, minor_place, head_place, washer_place, washer_bore_place; ///< the same of sizes
     std::optional<std::filesystem::path> table; ///< the person's own screw table
     std::optional<double> major_mm, minor_mm, head_mm, washer_mm, washer_bore_mm;
     double tilt_deg = 0;

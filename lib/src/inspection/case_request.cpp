@@ -91,18 +91,29 @@ void replace(T& target, const std::optional<double>& size) {
     if (size) target = *size;
 }
 
-void check_sizes(const Screw& screw, const std::string& place) {
-    const auto refuse = [&](const std::string& expected, double got) {
+/// Where a size that does not go with the major diameter is to be mended: at itself, where the case gives it,
+/// else at the diameter, else at the screw's name.
+std::string place_of(const CaseScrew& said, const std::optional<double>& size, const std::string& place) {
+    if (size) return place;
+    return said.major_mm ? said.major_place : said.name_place;
+}
+
+void check_sizes(const Screw& screw, const CaseScrew& said) {
+    const auto refuse = [](const std::string& place, const std::string& expected, double got) {
         throw Error(Fault::input, place + ": expected " + expected + ", got " + shortest(got));
     };
     const std::string major = "the major diameter, " + shortest(screw.major_mm) + " mm";
-    if (screw.minor_mm > screw.major_mm) refuse("a minor_mm not over " + major, screw.minor_mm);
+    if (screw.minor_mm > screw.major_mm)
+        refuse(place_of(said, said.minor_mm, said.minor_place), "a minor_mm not over " + major,
+               screw.minor_mm);
     if (screw.head_mm && *screw.head_mm < screw.major_mm)
-        refuse("a head_mm not under " + major, *screw.head_mm);
+        refuse(place_of(said, said.head_mm, said.head_place), "a head_mm not under " + major, *screw.head_mm);
     if (screw.washer_mm && *screw.washer_mm <= screw.major_mm)
-        refuse("a washer_mm over " + major, *screw.washer_mm);
+        refuse(place_of(said, said.washer_mm, said.washer_place), "a washer_mm over " + major,
+               *screw.washer_mm);
     if (screw.washer_bore_mm && *screw.washer_bore_mm < screw.major_mm)
-        refuse("a washer_bore_mm not under " + major, *screw.washer_bore_mm);
+        refuse(place_of(said, said.washer_bore_mm, said.washer_bore_place),
+               "a washer_bore_mm not under " + major, *screw.washer_bore_mm);
 }
 
 Screw screw_of(const CaseScrew& said, const std::optional<double>& far_side_mm) {
@@ -121,7 +132,7 @@ Screw screw_of(const CaseScrew& said, const std::optional<double>& far_side_mm) 
     screw.engagement = said.engagement;
     const bool sizes = measured || said.minor_mm || said.head_mm || said.washer_mm || said.washer_bore_mm;
     if (sizes) screw.source += screw.source.empty() ? "sizes of the case file" : "; sizes of the case file";
-    check_sizes(screw, said.name_place);
+    check_sizes(screw, said);
     return screw;
 }
 
