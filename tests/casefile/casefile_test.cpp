@@ -278,6 +278,7 @@ TEST_CASE("a wrong value of the assembly or the evidence is named with line, exp
               "[rule] voltage_peak_v: expected a peak voltage of 0.1 to 10000 V"},
              {"[rule]\nvoltage_peak_v = -24", "got -24"},
              {"[rule]\nvoltage_peak_v = 10001", "got 10001"},
+             {"[rule]\nvoltage_peak_v = 1e300", "10000 V (of a sine: rms x 1.414), got 1e+300"},
              {"[rule]\nvoltage_kind = \"rms\"", "voltage_kind: expected one of \"dc\", \"ac\", got 'rms'"},
              {"[rule]\nspacing_row = \"B5\"", "\"B4\", \"A5\", \"A6\", \"A7\", got 'B5'"},
              {"[rule]\nrequired_mm = 130", "required_mm: expected a spacing of 0.01 to 50 mm"},

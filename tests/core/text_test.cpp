@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "core/text.hpp"
 #include "ringwall/estimate.hpp"
 
 #include <doctest/doctest.h>
@@ -24,4 +25,13 @@ TEST_CASE("never finer than asked for, and no U of nothing") {
     CHECK(with_expanded_u(Estimate::of(0.2, 0), 3) == "0.200 ±0.001");
     CHECK(with_expanded_u(Estimate::of(-0.0004, 0.002), 3) == "0.000 ±0.004");
     CHECK(with_expanded_u(Estimate::missing("hidden"), 3).empty());
+}
+
+TEST_CASE("a number in an error line is short, and plain where that is short") {
+    CHECK(brief(0.0005) == "0.0005");
+    CHECK(brief(12500) == "12500");
+    CHECK(brief(-0.0) == "0");
+    CHECK(brief(1e300) == "1e+300");
+    CHECK(brief(-1e-300) == "-1e-300");
+    CHECK(brief(1.0 / 3).size() <= 18);
 }

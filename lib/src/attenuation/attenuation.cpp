@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "ringwall/attenuation.hpp"
 
+#include "core/text.hpp"
 #include "ringwall/error.hpp"
 
 #include <xraylib.h>
@@ -14,13 +15,13 @@ namespace {
 void check_energy(double energy_kev) {
     if (energy_kev >= 1 && energy_kev <= 500) return;
     throw Error(Fault::usage,
-                "attenuation: expected an energy of 1 to 500 keV, got " + std::to_string(energy_kev));
+                "attenuation: expected an energy of 1 to 500 keV, got " + brief(energy_kev));
 }
 
 void check_density(double density_g_cm3) {
     if (density_g_cm3 > 0 && density_g_cm3 < 30) return;
     throw Error(Fault::usage,
-                "attenuation: expected a density of 0 to 30 g/cm3, got " + std::to_string(density_g_cm3));
+                "attenuation: expected a density of 0 to 30 g/cm3, got " + brief(density_g_cm3));
 }
 
 /// Total cross section in cm2/g. A failing call returns a silent 0 ("perfectly transparent"), so both the
@@ -37,7 +38,7 @@ double mass_attenuation_cm2_g(int atomic_number, double energy_kev) {
         return value;
     }
     throw Error(Fault::usage, "attenuation: element " + std::to_string(atomic_number) + " at " +
-                                  std::to_string(energy_kev) + " keV: " + why);
+                                  brief(energy_kev) + " keV: " + why);
 }
 
 } // namespace
@@ -58,7 +59,7 @@ double linear_attenuation_per_cm(const Substance& substance, double energy_kev) 
     }
     if (std::abs(share - 1) > 1e-6)
         throw Error(Fault::usage, "attenuation: weight fractions of " + substance.name + " sum to " +
-                                      std::to_string(share) + ", expected 1");
+                                      brief(share) + ", expected 1");
     return mass_attenuation * substance.density_g_cm3;
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "ringwall/attenuation.hpp"
 
+#include "core/text.hpp"
 #include "ringwall/error.hpp"
 
 #include <cmath>
@@ -28,7 +29,7 @@ Beam tube_beam(double tube_kv, double filter_al_mm, int lines) {
     if (!(tube_kv >= 30 && tube_kv <= 300) || !(filter_al_mm >= 0) || lines < 1)
         throw Error(Fault::usage,
                     "beam: expected 30 to 300 kV, a filter of 0 mm or more and a line or more, got " +
-                        std::to_string(tube_kv) + " kV, " + std::to_string(filter_al_mm) + " mm, " +
+                        brief(tube_kv) + " kV, " + brief(filter_al_mm) + " mm, " +
                         std::to_string(lines) + " lines");
     const double lowest_kev = 10;
     const double bin_kev = (tube_kv - lowest_kev) / lines;

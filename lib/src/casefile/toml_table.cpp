@@ -33,7 +33,7 @@ toml::table parse_toml(const std::string& bytes, const std::string& file) {
 }
 
 std::string as_written(const toml::node& node) {
-    if (const auto* number = node.as_floating_point()) return plain(number->get());
+    if (const auto* number = node.as_floating_point()) return brief(number->get());
     std::string shown = streamed(node);
     std::replace(shown.begin(), shown.end(), '\n', ' ');
     return shown.size() > 40 ? shown.substr(0, 37) + "..." : shown;

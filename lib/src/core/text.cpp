@@ -22,6 +22,12 @@ std::string plain(double value) {
     return {text, end};
 }
 
+std::string brief(double value) {
+    constexpr std::size_t readable = 12; // figures that an eye still takes in
+    std::string text = plain(value);
+    return text.size() <= readable ? text : shortest(value);
+}
+
 double rounded(double value, int digits) {
     char text[40];
     const auto end =

@@ -9,6 +9,8 @@ namespace ringwall {
 std::string shortest(double value);
 /// The same without an exponent, for programs and people that read none: "0.0005".
 std::string plain(double value);
+/// For an error line: without an exponent where that is short ("0.0005", "12500"), else with one ("1e+300").
+std::string brief(double value);
 /// `value` with `digits` significant digits (1 to 15), for words to a person.
 double rounded(double value, int digits);
 /// Fixed decimals, no locale, no "-0.00".

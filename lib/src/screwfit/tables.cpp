@@ -111,7 +111,7 @@ double ipc_2221_spacing_mm(const std::string& row, double peak_v) {
     if (std::find(rows.begin(), rows.end(), row) == rows.end())
         throw Error(Fault::usage, "spacing row: expected B1, B2, B3, B4, A5, A6 or A7, got \"" + row + "\"");
     if (!(std::isfinite(peak_v) && peak_v >= 0))
-        throw Error(Fault::usage, "peak voltage: expected 0 V or more, got " + plain(peak_v));
+        throw Error(Fault::usage, "peak voltage: expected 0 V or more, got " + brief(peak_v));
     const Step* last = nullptr;
     for (const Step& step : steps()) {
         if (step.row != row) continue;
