@@ -361,7 +361,23 @@ TEST_CASE("a wrong value is named with its line, what was expected and what stan
     CHECK(error_of("[board]\nname = \"x\"\n") ==
           "board.toml: expected at least one [[picture]] with a file, got none");
     CHECK(error_of("[board\n").find("board.toml, line 1: no TOML") == 0);
-    CHECK(error_of(std::string("\0\xff\xfe", 3)).find("no TOML") != std::string::npos);
+    CHECK(error_of(std::string("\0\xff\xfe", 3)).find("expected text in UTF-8") != std::string::npos);
+}
+
+TEST_CASE("a decimal comma and another encoding are called what they are") {
+    const std::string picture = "[[picture]]\nfile = \"a.tif\"\n";
+    for (const char* value : {"0,025", "24,5", "-1,5e3", "1,234"})
+        CHECK(error_of(picture + "pixel_mm = " + value + " # mm\n") ==
+              "board.toml, line 3: expected a number with a decimal point, got " + std::string(value));
+    for (const char* other : {"= 3", "pixel_mm = ,5", "pixel_mm = 5,", "pixel_mm = 5 5"})
+        CHECK(error_of(picture + other + "\n").find("line 3: no TOML: ") != std::string::npos);
+    CHECK(error_of(picture + "taken_by = \"J\xf6rg\"\n") ==
+          "board.toml, line 3: expected text in UTF-8 (save it as UTF-8), got other bytes");
+    const std::string utf16 = "board.toml, line 1: expected text in UTF-8 (save it as UTF-8), got UTF-16";
+    CHECK(error_of(std::string("\xff\xfe[\0b\0", 6)) == utf16);
+    CHECK(error_of(std::string("\xfe\xff\0[\0b", 6)) == utf16);
+    CHECK(error_of(std::string("[\0b\0", 4)) == utf16);
+    CHECK(error_of("\xef\xbb\xbf" + picture) == "accepted");
 }
 
 TEST_CASE("a slip of the unit is refused, the ends of what can be are not") {

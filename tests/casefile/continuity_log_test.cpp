@@ -134,7 +134,7 @@ TEST_CASE("what is no such table is refused") {
     CHECK(error_of("a,b,reading\n\"x\"y,z,open\n")
               .starts_with("meter.csv, line 2: expected a comma or the end of the line"));
     CHECK(error_of("a,b,reading\nx,H\xF6he,open\n") ==
-          "meter.csv, line 2: expected text in UTF-8, got other bytes");
+          "meter.csv, line 2: expected text in UTF-8 (save it as UTF-8), got other bytes");
     for (const char* bad :
          {"\xC0\xAF", "\xE0\x80\x80", "\xED\xA0\x80", "\xF4\x90\x80\x80", "\xE2\x82", "\x80"})
         CHECK(error_of(std::string("a,b,reading\nx,") + bad + ",open\n").find("expected text in UTF-8") !=

@@ -14,8 +14,7 @@ namespace {
 
 void check_energy(double energy_kev) {
     if (energy_kev >= 1 && energy_kev <= 500) return;
-    throw Error(Fault::usage,
-                "attenuation: expected an energy of 1 to 500 keV, got " + brief(energy_kev));
+    throw Error(Fault::usage, "attenuation: expected an energy of 1 to 500 keV, got " + brief(energy_kev));
 }
 
 void check_density(double density_g_cm3) {

@@ -29,8 +29,8 @@ Beam tube_beam(double tube_kv, double filter_al_mm, int lines) {
     if (!(tube_kv >= 30 && tube_kv <= 300) || !(filter_al_mm >= 0) || lines < 1)
         throw Error(Fault::usage,
                     "beam: expected 30 to 300 kV, a filter of 0 mm or more and a line or more, got " +
-                        brief(tube_kv) + " kV, " + brief(filter_al_mm) + " mm, " +
-                        std::to_string(lines) + " lines");
+                        brief(tube_kv) + " kV, " + brief(filter_al_mm) + " mm, " + std::to_string(lines) +
+                        " lines");
     const double lowest_kev = 10;
     const double bin_kev = (tube_kv - lowest_kev) / lines;
     Beam beam;

@@ -2,6 +2,7 @@
 #include "casefile/toml_table.hpp"
 
 #include "core/text.hpp"
+#include "core/utf8.hpp"
 #include "ringwall/error.hpp"
 
 #include <algorithm>
@@ -21,14 +22,43 @@ std::string line_of(const toml::node& node) {
     return ", line " + std::to_string(node.source().begin.line);
 }
 
+std::string line_at(const std::string& bytes, std::size_t number) {
+    std::istringstream lines(bytes);
+    std::string line;
+    for (std::size_t i = 0; i < number; ++i)
+        std::getline(lines, line);
+    return line;
+}
+
+/// The value of "key = 0,025", where a comma stands between figures; empty: none does.
+std::string decimal_comma(const std::string& line) {
+    const auto equals = line.find('=');
+    if (equals == std::string::npos) return {};
+    const auto from = line.find_first_not_of(" \t", equals + 1);
+    const auto to = line.find_first_not_of("0123456789,.+-eE_", from);
+    const std::string value = from == std::string::npos ? "" : line.substr(from, to - from);
+    const auto comma = value.find(',');
+    const auto figure = [&](std::size_t i) { return i < value.size() && value[i] >= '0' && value[i] <= '9'; };
+    return comma != std::string::npos && comma > 0 && figure(comma - 1) && figure(comma + 1) ? value : "";
+}
+
+/// The parser's own words are about its grammar; a decimal comma is what a person needs to hear of.
+std::string fault_words(const std::string& line, std::string_view description) {
+    const std::string value = decimal_comma(line);
+    if (value.empty()) return "no TOML: " + std::string(description);
+    return "expected a number with a decimal point, got " + value;
+}
+
 } // namespace
 
 toml::table parse_toml(const std::string& bytes, const std::string& file) {
+    check_utf8(bytes, file);
     try {
         return toml::parse(bytes, file);
     } catch (const toml::parse_error& error) {
-        throw Error(Fault::input, file + ", line " + std::to_string(error.source().begin.line) +
-                                      ": no TOML: " + std::string(error.description()));
+        const auto line = error.source().begin.line;
+        throw Error(Fault::input, file + ", line " + std::to_string(line) + ": " +
+                                      fault_words(line_at(bytes, line), error.description()));
     }
 }
 

@@ -15,7 +15,8 @@ namespace ringwall {
 
 inline constexpr double infinity = std::numeric_limits<double>::infinity();
 
-/// Throws Error(input), "FILE, line 3: no TOML: ...".
+/// Throws Error(input), "FILE, line 3: no TOML: ...", for a decimal comma or a text that is no UTF-8 in words
+/// of their own.
 toml::table parse_toml(const std::string& bytes, const std::string& file);
 /// A value for the end of an error line, as the person wrote it.
 std::string as_written(const toml::node& node);
