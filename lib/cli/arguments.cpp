@@ -251,12 +251,14 @@ namespace {
 
 /// What is given now goes before what the case says of the same: a spacing before voltage and row, and these
 /// before a spacing.
-void put_rule(const Arguments& arguments, SpacingRule& rule) {
+void put_rule(const Arguments& arguments, InspectRequest& request) {
     const SpacingRule& given = arguments.options.rule;
+    SpacingRule& rule = request.rule;
     const bool voltage = arguments.has("voltage-peak"), row = arguments.has("spacing-row");
-    if (voltage) rule.voltage_peak_v = given.voltage_peak_v;
-    if (arguments.has("voltage-kind")) rule.voltage_kind = given.voltage_kind;
-    if (row) rule.row = given.row;
+    if (voltage) rule.voltage_peak_v = given.voltage_peak_v, request.case_words.voltage_peak_place.clear();
+    if (arguments.has("voltage-kind"))
+        rule.voltage_kind = given.voltage_kind, request.case_words.voltage_kind_place.clear();
+    if (row) rule.row = given.row, request.case_words.row_place.clear();
     if (arguments.has("required-mm")) {
         rule.required_mm = given.required_mm;
     } else if (voltage || row) {
@@ -287,8 +289,8 @@ InspectRequest with_options(InspectRequest of_case, const Arguments& arguments) 
     if (arguments.has("thinnest-foil-um")) of_case.thinnest_foil_um = given.thinnest_foil_um;
     if (arguments.has("confidence")) of_case.confidence = given.confidence;
     if (!arguments.screw_name.empty()) use_screw(of_case, arguments.screw_name);
-    put_rule(arguments, of_case.rule);
-    check_rule(of_case.rule);
+    put_rule(arguments, of_case);
+    check_rule(of_case);
     of_case.leave_out_private = given.leave_out_private;
     of_case.memory_bytes = given.memory_bytes;
     of_case.jobs = given.jobs;

@@ -331,6 +331,15 @@ TEST_CASE("unknown keys are named with their line and ignored") {
     CHECK(has("board.toml, line 6: key [picture] pixle_mm is unknown and ignored"));
     CHECK(has("board.toml, line 8: key [picture.geometry] height is unknown and ignored"));
     CHECK_FALSE(read.pictures[0].pixel_mm.has_value());
+    CHECK(read.unknown_keys.starts_with("; unknown key "));
+    CHECK(read.unknown_keys.find("[picture] pixle_mm in line 6") != std::string::npos);
+}
+
+TEST_CASE("a case that fails still names its unknown keys: a slip there is often why") {
+    CHECK(
+        error_of("[[picture]]\nfiel = \"a.tif\"\n[rule]\nkind = \"dc\"\n") ==
+        "board.toml, line 1: key [picture] file: expected the picture's file name, got nothing; unknown key "
+        "[picture] fiel in line 2, [rule] kind in line 4");
 }
 
 TEST_CASE("a wrong value is named with its line, what was expected and what stands there") {

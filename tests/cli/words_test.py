@@ -106,7 +106,9 @@ class Words(unittest.TestCase):
                 self.assertEqual((status, err.count("\n")), (3, 1), err)  # on to the empty picture
             with open(case, "w", encoding="utf-8") as text:
                 text.write('[[picture]]\nfile = "p.tif"\n[rule]\nvoltage_peak_v = 24\n')
-            self.refused(["inspect", case], "without a row of the spacing table")
+            status, _, err, _ = run("inspect", case)
+            self.assertEqual((status, err.count("\n")), (3, 1), err)
+            self.assertIn("c.toml, line 4: key [rule] voltage_peak_v: expected spacing_row", err)
             self.assertEqual(run("inspect", case, "--spacing-row", "B4")[0], 3)
             self.assertEqual(run("inspect", case, "--required-mm", "0.6")[0], 3)
 

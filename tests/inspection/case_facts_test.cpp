@@ -227,8 +227,10 @@ TEST_CASE("a scale from stated distances is used, and disagrees aloud with a kno
 
 TEST_CASE("half a rule is refused in one line") {
     const auto said = [](const SpacingRule& rule) -> std::string {
+        InspectRequest request;
+        request.rule = rule;
         try {
-            check_rule(rule);
+            check_rule(request);
         } catch (const Error& error) {
             CHECK(error.fault() == Fault::usage);
             return error.what();
@@ -314,4 +316,40 @@ TEST_CASE("a hole of the case that the picture does not show is named as not jud
     add_case_facts(record, request);
     CHECK(record.holes_not_found == std::vector<std::string>{"\"corner\""});
     CHECK(warnings_of(record).find("hole \"corner\" of the case was not found") != std::string::npos);
+}
+
+TEST_CASE("half a rule of a case is a fault of the file, with its line; what an option gives is not") {
+    const auto said = [](const std::string& rule, Fault fault, bool row_by_option = false) -> std::string {
+        const FileOnDisk on_disk("case.toml", picture + "[rule]\n" + rule);
+        InspectRequest request = request_of_case(on_disk.path());
+        if (row_by_option) request.rule.row = "B1", request.case_words.row_place.clear();
+        try {
+            check_rule(request);
+        } catch (const Error& error) {
+            CHECK(error.fault() == fault);
+            const std::string line = error.what();
+            return line.substr(line.find("case.toml") == std::string::npos ? 0 : line.find("case.toml"));
+        }
+        return "accepted";
+    };
+    CHECK(said("voltage_peek_v = 24\nvoltage_kind = \"dc\"\nspacing_row = \"B1\"\n", Fault::input) ==
+          "case.toml, line 5: key [rule] voltage_kind: expected voltage_peak_v beside it, got nothing; "
+          "unknown key [rule] voltage_peek_v in line 4");
+    CHECK(said("voltage_peak_v = 24\n", Fault::input)
+              .starts_with("case.toml, line 4: key [rule] voltage_peak_v: expected spacing_row (B1, B2, B3, "
+                           "B4, A5, A6 or A7) beside it, got nothing; the row is your choice"));
+    CHECK(said("spacing_row = \"B1\"\n", Fault::input)
+              .starts_with("case.toml, line 4: key [rule] spacing_row: expected voltage_peak_v"));
+    CHECK(said("", Fault::usage, true).starts_with("row B1 of the spacing table is given without"));
+}
+
+TEST_CASE("a case's unknown keys end every error of its run") {
+    const FileOnDisk screw("case.toml", picture + "pixle_mm = 1\n[screw]\nname = \"M3.14\"\n");
+    CHECK(error_of(screw, Fault::input).ends_with("; unknown key [picture] pixle_mm in line 3"));
+    const FileOnDisk gone("case.toml", picture + "pixle_mm = 1\n");
+    InspectWatch watch;
+    const InspectOutcome outcome = inspect(request_of_case(gone.path()), watch);
+    REQUIRE(std::holds_alternative<Error>(outcome));
+    CHECK(
+        std::string(std::get<Error>(outcome).what()).ends_with("; unknown key [picture] pixle_mm in line 3"));
 }

@@ -19,6 +19,12 @@
 
 namespace ringwall {
 
+/// What an error about a case needs to say; all empty without one.
+struct CaseWords {
+    std::string voltage_peak_place, voltage_kind_place, row_place; ///< "FILE, line 3: key [rule] spacing_row"
+    std::string unknown_keys; ///< ends every error: "; unknown key [rule] voltage_peek_v in line 7"
+};
+
 /// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their
 /// defaults.
 struct InspectRequest {
@@ -54,7 +60,8 @@ struct InspectRequest {
     std::vector<Decision> decisions;
     std::string name, revision, unit;       ///< of the board, as a case file states them
     std::string side_to_source = "unknown"; ///< "top", "bottom", "unknown"
-    std::vector<std::string> notes;         ///< for the reader, put among the first source's warnings
+    CaseWords case_words;
+    std::vector<std::string> notes; ///< for the reader, put among the first source's warnings
 };
 
 /// The request a case file makes: its first face-on picture with scale and options, the board's names, screw,
@@ -68,9 +75,10 @@ InspectRequest request_of_case(const std::filesystem::path& case_file);
 /// thread go with the other screw. Throws as screw_named.
 void use_screw(InspectRequest& request, const std::string& name);
 
-/// Throws Error(usage), one line, for half a rule: a voltage without a row or a row without a voltage (and no
-/// required_mm), a kind without a voltage.
-void check_rule(const SpacingRule& rule);
+/// Throws Error, one line, for half a rule: a voltage without a row or a row without a voltage (and no
+/// required_mm), a kind without a voltage. Fault: input where the half that is there stands in the case, with
+/// its place; else usage.
+void check_rule(const InspectRequest& request);
 
 /// A watch that is also handed each finished hole, as an immutable value, in any order.
 class InspectWatch : public Watch {

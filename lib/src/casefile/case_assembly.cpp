@@ -48,6 +48,10 @@ CaseScrew screw_of(const CaseText& text, const TomlTable& table) {
 
 void read_rule(const TomlTable& table, CaseFile& read) {
     SpacingRule& rule = read.rule;
+    const auto place = [&](const char* key) {
+        return table.find(key) == nullptr ? std::string() : table.place(key);
+    };
+    read.rule_places = {place("voltage_peak_v"), place("voltage_kind"), place("spacing_row")};
     rule.voltage_peak_v = table.number("voltage_peak_v", peak_limits_v);
     table.choice<VoltageKind>("voltage_kind", {{"dc", VoltageKind::dc}, {"ac", VoltageKind::ac}},
                               rule.voltage_kind);

@@ -97,23 +97,22 @@ std::string CaseText::place_in_words(const toml::node& node) const {
     return path_.filename().string() + ", line " + std::to_string(node.source().begin.line) + ": ";
 }
 
-std::vector<std::string> CaseText::unknown_keys() const {
-    std::vector<std::string> unknown;
+std::vector<UnknownKey> CaseText::unknown_keys() const {
+    std::vector<UnknownKey> unknown;
     check_keys(root_, "", unknown);
     return unknown;
 }
 
 /// `name`: "" for the file itself, else the dotted name of the table.
 void CaseText::check_keys(const toml::table& table, const std::string& name,
-                          std::vector<std::string>& unknown) const {
+                          std::vector<UnknownKey>& unknown) const {
     for (const auto& [key, node] : table) {
         const std::string own(key.str());
         const std::string full = name.empty() ? own : name + "." + own;
         const bool known = name.empty() ? known_keys().contains(own) : known_keys().at(name).contains(own);
         if (!known) {
-            unknown.push_back(place_in_words(node) + "key " +
-                              (name.empty() ? "[" + own + "]" : "[" + name + "] " + own) +
-                              " is unknown and ignored");
+            unknown.push_back({name.empty() ? "[" + own + "]" : "[" + name + "] " + own, place_in_words(node),
+                               static_cast<int>(node.source().begin.line)});
         } else if (known_keys().contains(full)) {
             check_table_kind(node, full, unknown);
         }
@@ -121,7 +120,7 @@ void CaseText::check_keys(const toml::table& table, const std::string& name,
 }
 
 void CaseText::check_table_kind(const toml::node& node, const std::string& name,
-                                std::vector<std::string>& unknown) const {
+                                std::vector<UnknownKey>& unknown) const {
     if (const toml::table* table = node.as_table()) return check_keys(*table, name, unknown);
     const toml::array* array = node.as_array();
     const bool tables = array != nullptr && std::all_of(array->begin(), array->end(),

@@ -10,6 +10,13 @@
 
 namespace ringwall {
 
+/// A key that a case file has and nobody knows.
+struct UnknownKey {
+    std::string key;   ///< "[board] colour"
+    std::string place; ///< as of place_in_words
+    int line = 0;
+};
+
 /// A case file's text on its way into a CaseFile.
 class CaseText {
   public:
@@ -24,14 +31,14 @@ class CaseText {
     /// "case.toml, line 7: ": warnings go into the results, which hold no absolute path.
     [[nodiscard]] std::string place_in_words(const toml::node& node) const;
     [[nodiscard]] const std::string& name() const { return name_; }
-    /// Unknown keys as warnings, each with its line. Throws Error(input) for a value where a table belongs.
-    [[nodiscard]] std::vector<std::string> unknown_keys() const;
+    /// Throws Error(input) for a value where a table belongs.
+    [[nodiscard]] std::vector<UnknownKey> unknown_keys() const;
 
   private:
     void check_keys(const toml::table& table, const std::string& name,
-                    std::vector<std::string>& unknown) const;
+                    std::vector<UnknownKey>& unknown) const;
     void check_table_kind(const toml::node& node, const std::string& name,
-                          std::vector<std::string>& unknown) const;
+                          std::vector<UnknownKey>& unknown) const;
     std::filesystem::path path_;
     std::string name_;
     toml::table root_;

@@ -150,12 +150,15 @@ void read_scales(const CaseText& text, CaseFile& read) {
     }
 }
 
-} // namespace
+/// For the end of an error.
+std::string hint_of(const std::vector<UnknownKey>& unknown) {
+    std::string hint;
+    for (const UnknownKey& each : unknown)
+        hint += (hint.empty() ? "; unknown key " : ", ") + each.key + " in line " + std::to_string(each.line);
+    return hint;
+}
 
-CaseFile read_case(const std::filesystem::path& file) {
-    const CaseText text(file);
-    CaseFile read;
-    read.warnings = text.unknown_keys();
+void read_all(const CaseText& text, CaseFile& read) {
     if (const auto table = text.one("board")) read_board(*table, read.board);
     for (const TomlTable& table : text.tables("picture"))
         read.pictures.push_back(picture_of(text, table));
@@ -165,6 +168,22 @@ CaseFile read_case(const std::filesystem::path& file) {
     read_scales(text, read);
     read_assembly(text, read);
     read_evidence(text, read);
+}
+
+} // namespace
+
+CaseFile read_case(const std::filesystem::path& file) {
+    const CaseText text(file);
+    CaseFile read;
+    const std::vector<UnknownKey> unknown = text.unknown_keys();
+    for (const UnknownKey& each : unknown)
+        read.warnings.push_back(each.place + "key " + each.key + " is unknown and ignored");
+    read.unknown_keys = hint_of(unknown);
+    try {
+        read_all(text, read);
+    } catch (const Error& error) {
+        throw Error(error.fault(), error.what() + read.unknown_keys);
+    }
     return read;
 }
 

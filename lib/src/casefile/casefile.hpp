@@ -65,6 +65,11 @@ struct CaseScrew {
     std::optional<Engagement> engagement;
 };
 
+/// Where the parts of a rule stand, "FILE, line 3: key [rule] spacing_row", for an error; empty: not given.
+struct RulePlaces {
+    std::string voltage_peak, voltage_kind, row;
+};
+
 /// A case file (contract.md, Case file), every key of it.
 struct CaseFile {
     CaseBoard board;
@@ -74,6 +79,7 @@ struct CaseFile {
     std::optional<CaseScrew> screw;
     std::optional<double> far_side_mm;
     SpacingRule rule; ///< may be half a rule: the command line can give the other half
+    RulePlaces rule_places;
     std::optional<double> confidence;
     std::vector<CaseLayer> layers;
     std::vector<HandMeasured> measured;
@@ -82,11 +88,12 @@ struct CaseFile {
     std::vector<std::filesystem::path> units;        ///< cases of further units of the same revision
     std::vector<std::string>
         warnings; ///< unknown keys: "case.toml, line 7: key [board] colour is unknown and ignored"
+    std::string unknown_keys; ///< for the end of an error: "; unknown key [rule] x in line 7". Empty: none
 };
 
 /// Reads a case file; never writes it. Throws Error(input), one line with file, line, key, what was expected
-/// and what stands there: not readable, no TOML, a value of the wrong kind or out of range, no picture. Other
-/// files that it names are not looked at.
+/// and what stands there, and the unknown keys, since a slip in a key is often why: not readable, no TOML, a
+/// value of the wrong kind or out of range, no picture. Other files that it names are not looked at.
 CaseFile read_case(const std::filesystem::path& file);
 
 } // namespace ringwall

@@ -206,12 +206,11 @@ void take_evidence(const CaseFile& read, InspectRequest& request) {
     request.notes.insert(request.notes.end(), log.warnings.begin(), log.warnings.end());
 }
 
-} // namespace
-
-InspectRequest request_of_case(const std::filesystem::path& case_file) {
-    const CaseFile read = read_case(case_file);
+InspectRequest request_of(const CaseFile& read, const std::filesystem::path& case_file) {
     InspectRequest request;
     request.notes = read.warnings;
+    const RulePlaces& places = read.rule_places;
+    request.case_words = {places.voltage_peak, places.voltage_kind, places.row, read.unknown_keys};
     const std::size_t chosen = face_on_picture(read, case_file, request.notes);
     take_picture(read.pictures[chosen], request);
     take_scales(read, static_cast<int>(chosen), request);
@@ -225,6 +224,17 @@ InspectRequest request_of_case(const std::filesystem::path& case_file) {
     return request;
 }
 
+} // namespace
+
+InspectRequest request_of_case(const std::filesystem::path& case_file) {
+    const CaseFile read = read_case(case_file);
+    try {
+        return request_of(read, case_file);
+    } catch (const Error& error) {
+        throw Error(error.fault(), error.what() + read.unknown_keys);
+    }
+}
+
 void use_screw(InspectRequest& request, const std::string& name) {
     const Screw screw = screw_named(name, request.screw_table);
     request.screw = in_assembly(screw, request.screw);
@@ -235,22 +245,37 @@ void use_screw(InspectRequest& request, const std::string& name) {
     }
 }
 
-void check_rule(const SpacingRule& rule) {
-    const char* const choice = "; the row is your choice: the table does not name a screw in a bare hole "
-                               "facing an inner plane";
+namespace {
+
+/// What is wanting beside half a rule: said at its place in the case, else as a matter of the options.
+[[noreturn]] void fail_half(const InspectRequest& request, const std::string& place, const std::string& key,
+                            const std::string& by_options, const std::string& more = {}) {
+    const std::string hint = more + request.case_words.unknown_keys;
+    if (place.empty()) throw Error(Fault::usage, by_options + hint);
+    throw Error(Fault::input, place + ": expected " + key + " beside it, got nothing" + hint);
+}
+
+} // namespace
+
+void check_rule(const InspectRequest& request) {
+    const SpacingRule& rule = request.rule;
+    const CaseWords& words = request.case_words;
     if (!rule.voltage_peak_v && rule.voltage_kind != VoltageKind::unknown)
-        throw Error(Fault::usage, "the voltage's kind is given without a voltage: expected --voltage-peak V "
-                                  "(voltage_peak_v) as well");
+        fail_half(request, words.voltage_kind_place, "voltage_peak_v",
+                  "the voltage's kind is given without a voltage: expected --voltage-peak V "
+                  "(voltage_peak_v) as well");
     if (rule.required_mm) return;
     if (rule.voltage_peak_v && rule.row.empty())
-        throw Error(Fault::usage, std::string("a peak voltage is given without a row of the spacing table: "
-                                              "expected --spacing-row (spacing_row) B1, B2, B3, B4, A5, A6 "
-                                              "or A7 as well") +
-                                      choice);
+        fail_half(request, words.voltage_peak_place, "spacing_row (B1, B2, B3, B4, A5, A6 or A7)",
+                  "a peak voltage is given without a row of the spacing table: expected --spacing-row "
+                  "(spacing_row) B1, B2, B3, B4, A5, A6 or A7 as well",
+                  "; the row is your choice: the table does not name a screw in a bare hole facing an inner "
+                  "plane");
     if (!rule.row.empty() && !rule.voltage_peak_v)
-        throw Error(Fault::usage, "row " + rule.row +
-                                      " of the spacing table is given without a voltage: expected "
-                                      "--voltage-peak V (voltage_peak_v) as well");
+        fail_half(request, words.row_place, "voltage_peak_v",
+                  "row " + rule.row +
+                      " of the spacing table is given without a voltage: expected --voltage-peak V "
+                      "(voltage_peak_v) as well");
 }
 
 } // namespace ringwall

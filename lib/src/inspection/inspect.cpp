@@ -445,7 +445,7 @@ InspectOutcome run(Session& session, std::span<const Decision> decisions, Inspec
             add_without_each(whole, products, decisions, watch);
             outcome = finished(std::move(whole), products.request);
         } catch (const Error& error) {
-            outcome = error;
+            outcome = Error(error.fault(), error.what() + products.request.case_words.unknown_keys);
         } catch (const Cancelled&) {
             BoardRecord partial = run.record();
             partial.partial = true;
