@@ -102,9 +102,9 @@ TEST_CASE("one reading at one hole") {
          false,
          "must be open to a plated hole"},
         {{"VCC", "H4", joined, bare, 300}, "H4", Says::contradicts, false, "must be open"},
-        {{"VCC", "H4", joined, assembled, 300}, "H4", Says::proves_nothing, false, "over the 10 ohm"},
-        {{"VCC", "H4", open, assembled, 2e5}, "H4", Says::proves_nothing, false, "under the 10 Mohm"},
-        {{"VCC", "H4", open, assembled, 2e7}, "H4", Says::agrees, false, "20 Mohm"},
+        {{"VCC", "H4", joined, assembled, 300}, "H4", Says::proves_nothing, false, "over the 10 Ω"},
+        {{"VCC", "H4", open, assembled, 2e5}, "H4", Says::proves_nothing, false, "under the 10 MΩ"},
+        {{"VCC", "H4", open, assembled, 2e7}, "H4", Says::agrees, false, "20 MΩ"},
         {{"V+", "H2", joined, assembled, 3, rising}, "H2", Says::proves_nothing, false, "began low and rose"},
         {{"V+", "H2", joined, bare, 3, rising},
          "H2",
@@ -135,7 +135,7 @@ TEST_CASE("one reading at one hole") {
          true,
          "the picture's finding is a gap"},
         {{"screw in H1", "+24V", open, with_screw}, "H1", Says::proves_nothing, false, "no clearance"},
-        {{"H3 screw", "+24V", joined, with_screw, 5e4}, "H3", Says::proves_nothing, false, "over the 10 ohm"},
+        {{"H3 screw", "+24V", joined, with_screw, 5e4}, "H3", Says::proves_nothing, false, "over the 10 Ω"},
         {{"screw@H3", "+24V", joined, with_screw, 4, rising}, "H3", Says::proves_nothing, false, "settled"},
         {{"screw@H4", "+24V", joined, with_screw, 0.2},
          "H4",
@@ -224,7 +224,7 @@ TEST_CASE("several readings of one hole: the weightiest first, all lines named")
     CHECK(result.holes[0].hole == "H1"); // in the order of the holes
     const MeterAgreement& h2 = result.holes[1];
     CHECK(h2.says == Says::contradicts);
-    CHECK(h2.why.starts_with("CONTRADICTION: line 4: joined to supply pin 24V (0.5 ohm)"));
+    CHECK(h2.why.starts_with("CONTRADICTION: line 4: joined to supply pin 24V (0.5 Ω)"));
     CHECK(has(h2.why, "; line 2: joined to ground pin GND"));
     CHECK(h2.lines == std::vector{2, 4, 5});
 }
@@ -298,7 +298,7 @@ TEST_CASE("supply to ground on the board itself") {
     CHECK(has(words({"24V", "GND", joined, assembled, 8, ReadingBehaviour::rising}), "expected, capacitors"));
     CHECK(
         has(words({"24V", "GND", open, assembled, 48000, ReadingBehaviour::rising}), "expected, capacitors"));
-    CHECK(has(words({"24V", "GND", open, bare, 48000, ReadingBehaviour::rising}), "under the 10 Mohm"));
+    CHECK(has(words({"24V", "GND", open, bare, 48000, ReadingBehaviour::rising}), "under the 10 MΩ"));
     CHECK(has(words({"GND", "24V", joined, assembled, 2, ReadingBehaviour::steady}),
               "stayed low: not expected"));
     CHECK(has(words({"24V", "GND", joined, assembled, 2}), "is not said"));

@@ -3,6 +3,7 @@
 
 #include "core/swapped_folder.hpp"
 #include "inspection/write_report.hpp"
+#include "meter/agreement.hpp"
 #include "report/page_text.hpp"
 #include "report/sample_record.hpp"
 
@@ -320,4 +321,17 @@ TEST_CASE("holes that no screw was set against and nobody named are counted, by 
     for (auto& hole : record.holes)
         hole.screw.reset(), hole.name = hole.purpose = "";
     CHECK(count_of(page_of(record), "id=\"hole-") == 36); // nothing stands out: all of them
+}
+
+TEST_CASE("the meter's page has one word for resistance, and says once what two wires cannot prove") {
+    BoardRecord record = sample().record;
+    record.continuity[0].ohms = 2e5, record.continuity[1].ohms = 0.3;
+    const MeterHole bare{"H1", "", HoleKind::hole, WallState::bare, KeepOutState::ring_seen, {}};
+    const MeterHole plated{"H3", "", HoleKind::hole, WallState::plated, KeepOutState::ring_seen, {}};
+    MeterResult result = meter_against_pictures(record.continuity, std::vector{bare, plated});
+    record.meter = result.holes, record.meter_notes = result.board;
+    const std::string text = visible(page_of(record));
+    CHECK(text.find("Ω") != std::string::npos);
+    CHECK(text.find("ohm") == std::string::npos);
+    CHECK(count_of(text, "two-wire meter") == 1);
 }

@@ -65,10 +65,10 @@ inline constexpr std::string_view before_any_reading =
     "they "
     "are discharged. No insulation tester on populated boards. Never power a recalled unit to test it. Local "
     "rules and licensed practice come first.";
-/// What no reading can show. 0.1 to 0.5 ohm: common practice, no source; a barrel's milliohm or less follows
+/// What no reading can show. 0.1 to 0.5 Ω: common practice, no source; a barrel's 1 mΩ or less follows
 /// from copper's resistivity.
 inline constexpr std::string_view two_wire_limits =
-    "A two-wire meter cannot prove a barrel whole: its leads alone have 0.1 to 0.5 ohm, a plated barrel a "
-    "milliohm or less, and the last thread of copper still reads as joined.";
+    "A two-wire meter cannot prove a barrel whole: its leads alone have 0.1 to 0.5 Ω (common practice, no "
+    "source), a plated barrel 1 mΩ or less, and the last thread of copper still reads as joined.";
 
 } // namespace ringwall

@@ -62,14 +62,14 @@ std::string supply_words(const Reading& reading) {
                ": supply to ground, rising: expected, capacitors charge between supply and ground; no "
                "short at that moment.";
     if (reading.shown == Shown::leaky)
-        return shown + ": supply to ground, under the 10 Mohm that IPC-9252 asks for on unpopulated boards" +
+        return shown + ": supply to ground, under the 10 MΩ that IPC-9252 asks for on unpopulated boards" +
                perhaps_through_a_part(reading.setup) + ".";
     return shown + ": supply to ground, no short at that moment.";
 }
 
 std::string pin_sentence(const Reading& reading) {
     if (reading.shown == Shown::impossible)
-        return "CONTRADICTION: " + shown_between(reading) + ": word and ohms deny each other.";
+        return "CONTRADICTION: " + shown_between(reading) + ": word and resistance deny each other.";
     if (reading.shown == Shown::void_)
         return shown_between(reading) +
                ": the board was powered or its battery connected: no continuity reading, "

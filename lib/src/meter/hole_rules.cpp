@@ -12,7 +12,7 @@ std::string line(const AtHole& at) {
     return "line " + std::to_string(at.reading->row->line) + ": ";
 }
 
-/// "open to ground pin GND", "joined to supply pin 24V (0.3 ohm)".
+/// "open to ground pin GND", "joined to supply pin 24V (0.3 Ω)".
 std::string shown_to(const AtHole& at) {
     const ContinuityReading& row = *at.reading->row;
     return in_words(row.reading) + " to " + in_words(*at.other) +
@@ -42,9 +42,9 @@ std::string rising_words() {
 
 std::string between_limits(const AtHole& at) {
     return at.reading->row->reading == Joint::open
-               ? ", under the 10 Mohm that IPC-9252 asks for on unpopulated boards" +
+               ? ", under the 10 MΩ that IPC-9252 asks for on unpopulated boards" +
                      perhaps_through_a_part(at.reading->setup)
-               : ", over the 10 ohm that IPC-9252 allows for continuity on unpopulated boards" +
+               : ", over the 10 Ω that IPC-9252 allows for continuity on unpopulated boards" +
                      perhaps_through_a_part(at.reading->setup);
 }
 

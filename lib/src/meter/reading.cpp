@@ -53,9 +53,9 @@ std::vector<Reading> understood(std::span<const ContinuityReading> rows, std::sp
 }
 
 std::string ohms_in_words(double ohms) {
-    if (ohms >= 1e6) return shortest(rounded(ohms / 1e6, 3)) + " Mohm";
-    if (ohms >= 1e3) return shortest(rounded(ohms / 1e3, 3)) + " kohm";
-    return shortest(rounded(ohms, 3)) + " ohm";
+    if (ohms >= 1e6) return shortest(rounded(ohms / 1e6, 3)) + " MΩ";
+    if (ohms >= 1e3) return shortest(rounded(ohms / 1e3, 3)) + " kΩ";
+    return shortest(rounded(ohms, 3)) + " Ω";
 }
 
 std::string in_words(Joint joint) {

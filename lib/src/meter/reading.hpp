@@ -38,7 +38,7 @@ struct Reading {
 
 std::vector<Reading> understood(std::span<const ContinuityReading> rows, std::span<const MeterHole> holes);
 
-/// "0.3 ohm", "2.2 kohm", "15 Mohm".
+/// "0.3 Ω", "2.2 kΩ", "15 MΩ".
 std::string ohms_in_words(double ohms);
 std::string in_words(Joint joint);
 /// "line 4", "lines 2, 3 and 7".

@@ -102,9 +102,7 @@ Section meter_section(const BoardRecord& record) {
         "A bare hole without a screw that reads open proves nothing: the probe may rest on laminate.",
         "A fitted screw that reads open was not in contact at that moment; that is no clearance.",
         "On an assembled board a joined reading may go through a part; low and then rising is a capacitor "
-        "that charges.",
-        "A two-wire meter cannot prove that a plated barrel is whole: its leads alone are 0.1 Ω to 0.5 Ω "
-        "(common practice, no source), a barrel is thousandths."};
+        "that charges."}; // what a two-wire meter cannot prove stands among the meter's own notes
     return section;
 }
 
