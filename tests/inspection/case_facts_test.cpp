@@ -225,6 +225,23 @@ TEST_CASE("a scale from stated distances is used, and disagrees aloud with a kno
     CHECK(std::get<Error>(outcome).fault() == Fault::input);
 }
 
+TEST_CASE("a length given outright beside row and volts: the warnings say what was not used") {
+    const auto said = [](const SpacingRule& rule) {
+        InspectRequest request;
+        request.rule = rule;
+        BoardRecord record = two_holes();
+        add_case_facts(record, request);
+        return warnings_of(record);
+    };
+    CHECK(said({24, VoltageKind::dc, "B1", 0.4})
+              .starts_with("the spacing asked for is required_mm, 0.4 mm: row B1 and 24 V were not used for "
+                           "it; the voltage still counts"));
+    CHECK(said({{}, VoltageKind::unknown, "B4", 0.4}).find("row B4 was not used for it") !=
+          std::string::npos);
+    CHECK(said({24, VoltageKind::dc, "", 0.4}).empty());
+    CHECK(said({24, VoltageKind::dc, "B1", {}}).empty());
+}
+
 TEST_CASE("half a rule is refused in one line") {
     const auto said = [](const SpacingRule& rule) -> std::string {
         InspectRequest request;

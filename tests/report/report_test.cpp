@@ -335,3 +335,14 @@ TEST_CASE("the meter's page has one word for resistance, and says once what two 
     CHECK(text.find("ohm") == std::string::npos);
     CHECK(count_of(text, "two-wire meter") == 1);
 }
+
+TEST_CASE("the options say which part of the rule was not used") {
+    BoardRecord record = sample().record;
+    record.options = {{"voltage_peak", "24"}, {"spacing_row", "\"B1\""}, {"required_mm", "0.4"}};
+    record.rule = {24, VoltageKind::dc, "B1", 0.4};
+    const std::string text = visible(page_of(record));
+    CHECK(text.find("B1 (not used: required_mm goes before it)") != std::string::npos);
+    CHECK(text.find("24 (not used for the spacing") != std::string::npos);
+    record.rule.required_mm.reset();
+    CHECK(visible(page_of(record)).find("not used") == std::string::npos);
+}

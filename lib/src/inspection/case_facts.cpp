@@ -46,6 +46,17 @@ std::vector<std::string> name_warnings(BoardRecord& record, const InspectRequest
     return warnings;
 }
 
+/// A row beside a length given outright: one of the two is not what the person thinks it is.
+std::vector<std::string> rule_warnings(const SpacingRule& rule) {
+    if (!rule.required_mm || rule.row.empty()) return {};
+    const std::string start =
+        "the spacing asked for is required_mm, " + shortest(*rule.required_mm) + " mm: row " + rule.row;
+    if (!rule.voltage_peak_v) return {start + " was not used for it"};
+    return {start + " and " + shortest(*rule.voltage_peak_v) +
+            " V were not used for it; the voltage still counts for the limit above which no gap is shown (60 "
+            "V DC, 42.4 V peak AC)"};
+}
+
 /// Those that a person gave, where nothing goes before them.
 std::vector<ScaleHole> scale_holes_in_use(const InspectRequest& request) {
     const bool by_person =
@@ -101,7 +112,8 @@ void add_case_facts(BoardRecord& record, const InspectRequest& request) {
     record.measured = beside_the_picture(record, request.measured, scale_holes_in_use(request));
     if (record.sources.empty()) return;
     auto& warnings = record.sources.front().warnings;
-    for (const auto& list : {name_warnings(record, request), contradictions(record.measured)})
+    for (const auto& list :
+         {rule_warnings(request.rule), name_warnings(record, request), contradictions(record.measured)})
         warnings.insert(warnings.end(), list.begin(), list.end());
 }
 

@@ -297,6 +297,16 @@ std::string option_value(const std::string& json) {
     return quoted ? json.substr(1, json.size() - 2) : json;
 }
 
+/// What required_mm, which goes before them, leaves of the other parts of a rule.
+std::string not_used(const SpacingRule& rule, const std::string& option) {
+    if (!rule.required_mm) return {};
+    if (option == "spacing_row" && !rule.row.empty()) return " (not used: required_mm goes before it)";
+    if (option == "voltage_peak" && rule.voltage_peak_v)
+        return " (not used for the spacing: required_mm goes before it; it counts for the limit of 60 V DC, "
+               "42.4 V peak AC)";
+    return {};
+}
+
 Section source_section(const BoardRecord& record) {
     Section section{"Sources, program and options", {}, {}, {}, ""};
     Table sources{"", {"File", "SHA-256"}, {}};
@@ -313,7 +323,8 @@ Section source_section(const BoardRecord& record) {
         section.paragraphs.push_back("Sizes of the screw: " + record.screw->source + ".");
     Table options{"Options in force", {"Option", "Value"}, {}};
     for (const auto& option : record.options)
-        options.rows.push_back({option.name, option_value(option.value_json)});
+        options.rows.push_back(
+            {option.name, option_value(option.value_json) + not_used(record.rule, option.name)});
     if (!options.rows.empty()) section.tables.push_back(options);
     section.paragraphs.emplace_back("The same files, options and program version give the same numbers to "
                                     "the last digit. All of them stand in "
