@@ -360,6 +360,26 @@ TEST_CASE("read well but not measurable: a record that says why") {
     CHECK(no_scale.holes.size() == 24);
     CHECK(no_scale.holes[0].bore_px.has_value());
     CHECK_FALSE(no_scale.holes[0].bore_mm.has_value());
+    CHECK_FALSE(no_scale.holes[0].screw);
+}
+
+TEST_CASE("without a scale a screw's findings are undecided, in the results and in the table of holes") {
+    InspectRequest request = fake_request();
+    request.pixel_mm.reset();
+    request.screw = screw_named("M3");
+    request.rule.required_mm = 0.4;
+    const BoardRecord record = full_run(request);
+    for (const HoleRecord& hole : record.holes) {
+        CHECK(hole.screw.has_value() == (hole.kind == HoleKind::hole));
+        if (!hole.screw) continue;
+        CHECK(hole.screw->name == "M3");
+        CHECK(hole.screw->finding == Finding::undecided);
+        CHECK(hole.screw->why == record.why_nothing);
+        CHECK(hole.screw->margin_mm.why() == record.why_nothing);
+    }
+    CHECK(from_json(bytes_of(record)).holes == record.holes);
+    CHECK(bytes_of(record).find("\"resting_reach_mm\": null") != std::string::npos);
+    CHECK(to_csv(record).find(",M3,undecided,no scale: ") != std::string::npos);
 }
 
 TEST_CASE("errors come out as an outcome, not as an exception") {

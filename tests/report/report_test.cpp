@@ -41,7 +41,7 @@ BoardRecord without_screw() {
 }
 
 BoardRecord without_scale() {
-    BoardRecord record = without_screw();
+    BoardRecord record = sample().record;
     const Estimate none = Estimate::missing("no scale");
     for (auto& source : record.sources)
         source.pixel_mm = none, source.pixel_xy_mm.reset();
@@ -52,7 +52,12 @@ BoardRecord without_scale() {
         for (auto& gap : hole.keepout.profile)
             gap.gap_mm.reset(), gap.u_mm.reset();
         hole.x_mm.reset(), hole.y_mm.reset(), hole.budget.clear();
-        hole.screw_why = "no scale: a screw cannot be set against pixels";
+        if (!hole.screw) continue;
+        ScrewFit fit;
+        fit.name = hole.screw->name, fit.required_mm = hole.screw->required_mm;
+        fit.contact_margin_mm = fit.margin_mm = fit.cutting_margin_mm = none;
+        fit.why = "no scale: nobody gave one", fit.would_decide = "Two points of known distance.";
+        hole.screw = fit;
     }
     record.why_nothing = "no scale: give --pixel-mm or --known";
     return record;
@@ -268,7 +273,12 @@ TEST_CASE("a finding that is not the thread's names the path, and its number is 
 TEST_CASE("sensible pages without a screw, a scale, a hole, and with vias alone") {
     CHECK(visible(page_of(without_screw())).find("not judged (no screw was given)") != std::string::npos);
     const std::string no_scale = visible(page_of(without_scale()));
-    CHECK(no_scale.find("nothing could be judged: no scale") != std::string::npos);
+    CHECK(no_scale.find("nothing could be decided: no scale") != std::string::npos);
+    CHECK(no_scale.find("screw UNC6-32: neither contact nor gap shown; handle as if it could touch. Position "
+                        "drawn: none, for want of a scale") != std::string::npos);
+    CHECK(no_scale.find("no number: no scale") != std::string::npos);
+    CHECK(no_scale.find("What would decide it: Two points of known distance.") != std::string::npos);
+    CHECK(no_scale.find("runs free") == std::string::npos);
     CHECK(no_scale.find("132.00 ±0.18 px") != std::string::npos);
     const std::string no_holes = visible(page_of(without_holes()));
     CHECK(no_holes.find("The unit examined: nothing could be judged: no hole was found.") !=

@@ -146,7 +146,7 @@ inline void Sample::add_screw(HoleRecord& hole, Finding finding, double contact_
                                                          "shows none thinner than 18 µm"};
     }
     fit.paths = {
-        {"thread", "", {}, 1, fit.resting_reach_mm, fit.contact_margin_mm, fit.margin_mm, finding, ""},
+        {"thread", "", {}, 1, *fit.resting_reach_mm, fit.contact_margin_mm, fit.margin_mm, finding, ""},
         {"head",
          "near",
          {},

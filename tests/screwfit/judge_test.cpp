@@ -261,7 +261,6 @@ TEST_CASE("no copper in view gives a least gap, slots and vias no screw") {
     CHECK(*screw.margin_low_mm > 5);
     hole.kind = HoleKind::slot;
     CHECK_FALSE(judge(hole, scale_of(), judging()).screw);
-    CHECK_FALSE(judge(bare_hole(3.7, 0.4), Scale::unknown("no scale"), judging()).screw);
 }
 
 TEST_CASE("what would change the finding: neighbouring rows, both screw limits, engagement, scale") {
@@ -288,4 +287,24 @@ TEST_CASE(
     CHECK(u_of(result, "margin_mm", "height of the plane") == doctest::Approx(0.40 * share));
     CHECK(u_of(result, "margin_mm", "height of the plane, off the central ray") ==
           doctest::Approx(50 * share));
+}
+
+TEST_CASE("without a scale the screw is named and undecided, and every length of it has the reason") {
+    Judging with = judging();
+    with.screw.head_mm = 5.5;
+    const Judged judged = judge(bare_hole(3.7, 0.4), Scale::unknown("no scale: nobody gave one"), with);
+    REQUIRE(judged.screw);
+    const ScrewFit& fit = *judged.screw;
+    CHECK(fit.name == with.screw.name);
+    CHECK(fit.finding == Finding::undecided);
+    CHECK(fit.why == "no scale: nobody gave one");
+    CHECK(fit.would_decide.find("two points in the picture whose distance is known") != std::string::npos);
+    for (const Estimate* margin : {&fit.contact_margin_mm, &fit.margin_mm, &fit.cutting_margin_mm})
+        CHECK(margin->why() == fit.why);
+    CHECK_FALSE(fit.resting_reach_mm);
+    CHECK_FALSE(fit.cutting_reach_mm);
+    CHECK_FALSE(fit.engagement);
+    CHECK(fit.paths.empty());
+    CHECK(fit.not_judged.front() == "thread: no scale");
+    CHECK(fit.not_judged[1] == "head: no scale");
 }

@@ -44,9 +44,10 @@ struct Alternative {
 /// The screw in one hole: results.json's `screw` (contract.md).
 struct ScrewFit {
     std::string name;
-    Engagement engagement = Engagement::free;
-    double resting_reach_mm = 0, cutting_reach_mm = 0; ///< worst case, from the hole's centre
-    std::optional<double> required_mm;                 ///< missing: no rule was given
+    std::optional<Engagement> engagement; ///< missing: not known without a scale, and no person said it
+    std::optional<double> resting_reach_mm, cutting_reach_mm; ///< worst case, from the hole's centre; missing
+                                                              ///< without a scale
+    std::optional<double> required_mm;                        ///< missing: no rule was given
     Estimate contact_margin_mm, margin_mm, cutting_margin_mm;
     std::optional<double> margin_low_mm; ///< (1 - P) quantile of the margin that decides, P the confidence
     std::optional<double> contact_margin_high_mm; ///< P quantile of the contact margin by resting reach

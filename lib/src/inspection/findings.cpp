@@ -97,7 +97,8 @@ void weigh_other_evidence(BoardRecord& record) {
                       "The " + what + " measured by hand contradicts the picture's: one of the two is wrong.",
                       "the scale checked by an object in the plane of the board; the hand measurement again");
         if (hole.keepout.state == KeepOutState::runs_on && meter != nullptr &&
-            meter->says == MeterAgreement::Says::agrees && hole.screw->finding == Finding::undecided)
+            meter->says == MeterAgreement::Says::agrees && hole.screw->resting_reach_mm &&
+            hole.screw->finding == Finding::undecided) // without a scale, that is wanted first
             hole.screw->would_decide = "a slice stack: the meter readings made so far show no supply here";
     }
 }

@@ -45,6 +45,7 @@ Alternative alternative(const Decision& decision, const HoleRecord* other, const
 
 void add_note(BoardRecord& whole, const Decision& decision, const HoleRecord& other) {
     if (whole.sources.empty() || !other.screw) return;
+    if (!other.screw->resting_reach_mm) return; // no scale: then a screw is set against every hole
     whole.sources.front().warnings.push_back(without_words(decision) + ", a screw would be judged in " +
                                              other.id + ": " + word(other.screw->finding));
 }

@@ -281,9 +281,9 @@ Decision read_decision(const Node& node) {
 
 Json screw_fit_json(const ScrewFit& fit) {
     return {{"name", text_json(fit.name)},
-            {"engagement", word(fit.engagement)},
-            {"resting_reach_mm", fit.resting_reach_mm},
-            {"cutting_reach_mm", fit.cutting_reach_mm},
+            {"engagement", word_json(fit.engagement)},
+            {"resting_reach_mm", json_of(fit.resting_reach_mm)},
+            {"cutting_reach_mm", json_of(fit.cutting_reach_mm)},
             {"required_mm", json_of(fit.required_mm)},
             {"contact_margin_mm", json_of(fit.contact_margin_mm)},
             {"contact_margin_high_mm", json_of(fit.contact_margin_high_mm)},
@@ -303,9 +303,9 @@ Json screw_fit_json(const ScrewFit& fit) {
 ScrewFit read_screw_fit(const Node& node) {
     ScrewFit fit;
     fit.name = node["name"].text_or_empty();
-    fit.engagement = node["engagement"].state<Engagement>();
-    fit.resting_reach_mm = node["resting_reach_mm"].number();
-    fit.cutting_reach_mm = node["cutting_reach_mm"].number();
+    fit.engagement = node["engagement"].maybe_state<Engagement>();
+    fit.resting_reach_mm = node["resting_reach_mm"].maybe_number();
+    fit.cutting_reach_mm = node["cutting_reach_mm"].maybe_number();
     fit.required_mm = node["required_mm"].maybe_number();
     fit.contact_margin_mm = read_estimate(node["contact_margin_mm"]);
     fit.contact_margin_high_mm = node["contact_margin_high_mm"].maybe_number();

@@ -27,7 +27,7 @@ bool drawn_cut_in(const ScrewFit& fit) {
 }
 
 double drawn_reach_mm(const ScrewFit& fit) {
-    return drawn_cut_in(fit) ? fit.cutting_reach_mm : fit.resting_reach_mm;
+    return (drawn_cut_in(fit) ? fit.cutting_reach_mm : fit.resting_reach_mm).value();
 }
 
 const Estimate& space_left_mm(const ScrewFit& fit) {

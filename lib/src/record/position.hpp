@@ -16,7 +16,7 @@ bool is_reported(const BoardRecord& record, const HoleRecord& hole);
 /// and `too_close` are found with the screw resting on the wall; no gap is shown unless it is there with the
 /// thread cut in, where the screw cuts.
 bool drawn_cut_in(const ScrewFit& fit);
-/// Of the screw's metal from the hole's centre, in that position, mm.
+/// Of the screw's metal from the hole's centre, in that position, mm. Asked only where there is a scale.
 double drawn_reach_mm(const ScrewFit& fit);
 /// Space left there by the path that the finding is about; without a spacing rule, what is left to contact.
 const Estimate& space_left_mm(const ScrewFit& fit);

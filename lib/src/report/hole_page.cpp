@@ -134,9 +134,10 @@ void add_screw_rows(Rows& rows, const BoardRecord& record, const HoleRecord& hol
     const ScrewFit& fit = *hole.screw;
     const bool cuts = fit.engagement == Engagement::cuts;
     if (record.screw) add(rows, hole, "screw, major diameter", mm(record.screw->major_mm));
-    add(rows, hole, "the screw", cuts ? "cuts into the wall" : "runs free");
-    add(rows, hole, "reach of its metal from the centre, resting", mm(fit.resting_reach_mm));
-    add(rows, hole, "reach, thread cut in", mm(fit.cutting_reach_mm));
+    const std::string no_scale = "not known without a scale";
+    add(rows, hole, "the screw", !fit.engagement ? no_scale : (cuts ? "cuts into the wall" : "runs free"));
+    add(rows, hole, "reach of its metal from the centre, resting", mm(fit.resting_reach_mm, no_scale));
+    add(rows, hole, "reach, thread cut in", mm(fit.cutting_reach_mm, no_scale));
     add(rows, hole, "spacing chosen", mm(fit.required_mm, "none: no gap can be found without one"));
     add(rows, hole, "space left to contact, resting", with_unit(fit.contact_margin_mm, "mm"),
         "contact_margin");
@@ -219,7 +220,7 @@ std::vector<std::string> cut_in_row(const ScrewFit& fit, const std::string& agai
     const Estimate& left = fit.cutting_margin_mm;
     const Estimate contact =
         left && fit.required_mm ? Estimate::of(left.value() + *fit.required_mm, left.u()) : left;
-    return {"thread, cut into the wall", against, mm(fit.cutting_reach_mm), with_unit(contact, "mm"),
+    return {"thread, cut into the wall", against, mm(fit.cutting_reach_mm.value()), with_unit(contact, "mm"),
             with_unit(left, "mm"),       finding};
 }
 

@@ -206,7 +206,9 @@ std::vector<std::string> shouts_of(const BoardRecord& record) {
 
 std::string lead_of(const BoardRecord& record, const std::vector<const HoleRecord*>& holes) {
     if (!record.why_nothing.empty())
-        return unit_of(record) + ": nothing could be judged: " + stopped(record.why_nothing);
+        return unit_of(record) +
+               (judged(holes) > 0 ? ": nothing could be decided: " : ": nothing could be judged: ") +
+               stopped(record.why_nothing);
     if (holes.empty())
         return unit_of(record) + ": no hole for hardware was found in the picture, so none was judged.";
     return finding_sentence(record, *holes.front());

@@ -102,10 +102,11 @@ std::string picture_of(const BoardRecord& record, const HoleRecord& hole) {
 std::string position_of(const HoleRecord& hole) {
     if (!hole.screw) return "no screw";
     const ScrewFit& fit = *hole.screw;
+    if (!fit.resting_reach_mm) return "none, for want of a scale";
     const auto angle = drawn_angle_deg(hole);
     const std::string where = angle ? " at " + degrees(*angle) : "";
     if (drawn_cut_in(fit)) return "the thread cut into the wall" + where + " until its root bears";
-    const bool fills = hole.drill_mm && fit.resting_reach_mm > hole.drill_mm.value() / 2 + 0.0005;
+    const bool fills = hole.drill_mm && *fit.resting_reach_mm > hole.drill_mm.value() / 2 + 0.0005;
     if (fills && fit.engagement == Engagement::cuts)
         return "the thread cutting in evenly all round, pushed to neither side";
     return "the screw resting on the wall" + where;

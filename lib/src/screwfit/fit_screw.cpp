@@ -6,6 +6,7 @@
 #include "screwfit/alternatives.hpp"
 #include "screwfit/decision.hpp"
 #include "screwfit/one_ring.hpp"
+#include "screwfit/without_scale.hpp"
 #include "screwfit/words.hpp"
 
 #include <cmath>
@@ -37,6 +38,7 @@ std::optional<PlaneHeight> height_of(const Hole& hole, const Scale& scale, const
 } // namespace
 
 Judged judge(const Hole& hole, const Scale& scale, const Judging& with) {
+    if (!scale.known()) return {without_scale(with, scale.why()), {}, {}};
     RingOrReason found = ring_in_mm(hole, scale);
     if (!found.ring) return {{}, found.why, {}};
     RingInMm& ring = *found.ring;

@@ -38,7 +38,7 @@ struct Judged {
 /// `gap_shown`: margin above 0 at the confidence, by cutting reach when the screw cuts, and nothing forbids
 /// it. Else `undecided`. All one-sided. The head, the washer and the far side count only where the case gives
 /// their size, and face-on, where no copper is known to lie on an outer face, they never say more than
-/// `undecided`. Throws Error(usage) for a rule that is half given.
+/// `undecided`. Without a scale every hole is `undecided`. Throws Error(usage) for a rule that is half given.
 Judged judge(const Hole& hole, const Scale& scale, const Judging& with);
 
 } // namespace ringwall::screwfit

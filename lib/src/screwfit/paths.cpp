@@ -15,7 +15,7 @@ MetalPath thread_path(const RingInMm& ring, Finding finding, const OneRing& judg
     MetalPath path;
     path.part = "thread";
     if (ring.state == KeepOutState::ring_seen) path.plane = 1;
-    path.reach_mm = judged.screw.resting_reach_mm;
+    path.reach_mm = judged.screw.resting_reach_mm.value();
     path.contact_margin_mm = judged.screw.contact_margin_mm;
     path.margin_mm = judged.screw.margin_mm;
     path.finding = finding;
