@@ -170,8 +170,8 @@ struct Parser {
         add_options(*inspect, options_of_findings, texts);
         add_options(*inspect, options_of_later, texts);
         inspect->add_flag("--leave-out-private", leave_out_private,
-                          "leave serial, lot, custody, names of persons and folders out of the results; text "
-                          "burned into a picture stays");
+                          "leave serial, lot, custody, folders and all that persons worded freely out of the "
+                          "results; labels and text burned into a picture stay");
         inspect->add_flag("--quiet", quiet, "no progress, no table");
         describe->add_option("FILE", sources, "pictures")->required();
         add_options(*describe, options_in_use, texts);

@@ -4,9 +4,11 @@ says of a picture without scale.
 
     words_test.py PROGRAM
 """
+import base64
 import math
 import os
 import random
+import re
 import struct
 import subprocess
 import sys
@@ -175,6 +177,62 @@ class Words(unittest.TestCase):
             again = inspect()
             self.assertEqual(again.returncode, 0)
             self.assertIn("warning: board.bmp has changed since the results in board.bmp.ringwall were made", again.stderr)
+
+    def test_what_is_private_is_in_no_output(self):
+        """Every text key of case, log and decisions holds a mark of its own."""
+        marks = {}
+        def mark(key):
+            marks[key] = f"Zz{len(marks) + 100}zZ"
+            return marks[key]
+        labels = ["board.name", "board.revision", "board.unit", "hole.name", "hole.purpose", "log.b"]
+        lists = {"board": ["name", "revision", "unit", "serial", "lot", "chosen"],
+                 "picture": ["taken_by", "taken_on", "cabinet_calibrated", "filter", "processing", "fitted"],
+                 "hole": ["name", "purpose"], "measured": ["with", "where"],
+                 "custody": ["when", "from", "to", "seal_before", "seal_after", "photographs"]}
+        def keys(table):
+            return "".join(f'{key} = "of {mark(table + "." + key)}"\n' for key in lists[table])
+        folder_name = "of " + mark("folder")
+        case = (f'[board]\n{keys("board")}[[picture]]\nfile = "{folder_name}/board.bmp"\npixel_mm = 0.05\n'
+                f'dense = "dark"\nrepeat_of = "of {mark("repeat")}/first.bmp"\n{keys("picture")}'
+                f'[[hole]]\nat_px = [120, 120]\n{keys("hole")}'
+                f'[[layer]]\nnumber = 2\nrole = "ground"\nevidence = "of {mark("layer.evidence")}"\n'
+                f'[[measured]]\nwhat = "thickness"\nvalue_mm = 1.6\nu_mm = 0.01\n{keys("measured")}'
+                f'[[measured]]\nwhat = "bore"\nwhere = "of {marks["hole.name"]}"\nvalue_mm = 9\nu_mm = 0.01\n'
+                f'with = "of {mark("gauge")}"\n[[custody]]\n{keys("custody")}'
+                f'[continuity]\nfile = "{folder_name}/log.csv"\n')
+        words = ["setup", "polarity", "meter", "calibrated_on", "when", "by", "note"]
+        log = ("a,b,reading,ohms," + ",".join(words) + f"\nH1,pin {mark('log.b')},joined,0.3," +
+               ",".join("of " + mark("log." + word) for word in words) + "\n")
+        decisions = ('schema = 1\n[[decision]]\nwhat = "wall state set"\nat_px = [120, 120]\nwall = "bare"\n'
+                     f'who = "of {mark("who")}"\nwhen = "of {mark("decided")}"\nwhy = "of {mark("why")}"\n'
+                     'after_result = true\n')
+        unused = {"layer.evidence"}  # read, and not used in this version
+
+        def outputs(*options):
+            with tempfile.TemporaryDirectory() as folder:
+                os.mkdir(os.path.join(folder, folder_name))
+                write_board(os.path.join(folder, folder_name, "board.bmp"))
+                for name, text in (("case.toml", case), (folder_name + "/log.csv", log),
+                                   ("case.decisions.toml", decisions)):
+                    with open(os.path.join(folder, name), "w", encoding="utf-8") as file:
+                        file.write(text)
+                done = subprocess.run([PROGRAM, "inspect", "case.toml", "--out", "out", "--screw", "M3",
+                                       "--required-mm", "0.4", *options], cwd=folder, capture_output=True,
+                                      text=True, check=False)
+                self.assertEqual(done.returncode, 0, done.stderr)
+                text = done.stdout + done.stderr
+                for name in ("results.json", "holes.csv", "report.html"):
+                    with open(os.path.join(folder, "out", name), encoding="utf-8") as file:
+                        text += file.read()
+                for drawing in re.findall(r"data:image/svg\+xml;base64,([A-Za-z0-9+/=]+)", text):
+                    text += base64.b64decode(drawing).decode("utf-8")
+                return text
+
+        whole, public = outputs(), outputs("--leave-out-private")
+        for key, own in marks.items():
+            self.assertEqual(own in whole, key not in unused, key)
+            self.assertEqual(own in public, key in labels, key)
+        self.assertIn('"measured.with"', public)
 
 
 if __name__ == "__main__":

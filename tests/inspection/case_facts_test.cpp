@@ -124,12 +124,12 @@ TEST_CASE("a hole of the case that is not in the picture, and a name that is ano
     InspectRequest request;
     request.case_holes = {said_px({400, 100}, "H1"), said_px({900, 900}, "lost")};
     BoardRecord record = two_holes();
-    add_case_facts(record, request);
+    add_case_warnings(record, request);
     CHECK(warnings_of(record).find("hole \"lost\" of the case was not found") != std::string::npos);
     CHECK(warnings_of(record).find("hole \"H1\" of the case is H2 of the results") != std::string::npos);
     record.sources.front().warnings.clear();
     record.partial = true;
-    add_case_facts(record, request);
+    add_case_warnings(record, request);
     CHECK(warnings_of(record).empty());
 }
 
@@ -158,6 +158,12 @@ TEST_CASE(
     CHECK(public_record.custody.empty());
     CHECK(public_record.sources[0].file == "made-up.tif");
     CHECK(public_record.left_out.size() == 4);
+    request.measured[0].with = "pin gauge of N. N.";
+    Session gauge = session_with(request, fake.stages());
+    const BoardRecord unnamed = record_of_outcome(inspect(gauge, watch));
+    CHECK(warnings_of(unnamed).find("CONTRADICTION: bore of first is 9.000 mm by hand and ") !=
+          std::string::npos);
+    CHECK(unnamed.left_out.back() == "measured.with");
 }
 
 TEST_CASE(
@@ -230,7 +236,7 @@ TEST_CASE("a length given outright beside row and volts: the warnings say what w
         InspectRequest request;
         request.rule = rule;
         BoardRecord record = two_holes();
-        add_case_facts(record, request);
+        add_case_warnings(record, request);
         return warnings_of(record);
     };
     CHECK(said({24, VoltageKind::dc, "B1", 0.4})
@@ -330,7 +336,7 @@ TEST_CASE("a hole of the case that the picture does not show is named as not jud
     BoardRecord record = two_holes();
     InspectRequest request;
     request.case_holes = {said_px({100, 100}, "lid"), said_px({900, 900}, "corner")};
-    add_case_facts(record, request);
+    add_case_warnings(record, request);
     CHECK(record.holes_not_found == std::vector<std::string>{"\"corner\""});
     CHECK(warnings_of(record).find("hole \"corner\" of the case was not found") != std::string::npos);
 }

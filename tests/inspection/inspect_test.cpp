@@ -339,11 +339,14 @@ TEST_CASE("over the memory limit the pixels are dropped and made again, with the
 
 TEST_CASE("read well but not measurable: a record that says why") {
     FakeStages fake;
-    fake.exposure_fails = Error(Fault::nothing_measured, "all pixels have one value");
-    Session session = session_with(fake_request(), fake.stages());
+    InspectRequest in_a_folder = fake_request();
+    in_a_folder.pictures = {"/secret place/made-up.tif"};
+    fake.exposure_fails =
+        Error(Fault::nothing_measured, "/secret place/made-up.tif: all pixels have one value");
+    Session session = session_with(in_a_folder, fake.stages());
     RecordingWatch watch;
     const BoardRecord record = record_of_outcome(inspect(session, watch));
-    CHECK(record.why_nothing == "all pixels have one value");
+    CHECK(record.why_nothing == "made-up.tif: all pixels have one value");
     CHECK(record.holes.empty());
     CHECK(record.sources.at(0).sha256.size() == 20);
     CHECK(from_json(bytes_of(record)).why_nothing == record.why_nothing);

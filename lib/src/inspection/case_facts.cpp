@@ -110,6 +110,9 @@ void add_case_facts(BoardRecord& record, const InspectRequest& request) {
     record.screw = request.screw;
     record.rule = request.rule;
     record.measured = beside_the_picture(record, request.measured, scale_holes_in_use(request));
+}
+
+void add_case_warnings(BoardRecord& record, const InspectRequest& request) {
     if (record.sources.empty()) return;
     auto& warnings = record.sources.front().warnings;
     for (const auto& list :

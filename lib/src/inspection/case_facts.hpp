@@ -21,8 +21,12 @@ void add_case_words(HoleRecord& hole, const InspectRequest& request);
 const Screw* screw_in(const HoleRecord& hole, const InspectRequest& request);
 
 /// Puts what the case states into a record whose holes are measured and named: intake, custody, picture
-/// notes, screw, rule, continuity log, hand measurements beside the picture's; warnings for contradictions,
-/// for holes of the case that are not in the picture, and for names that are another hole's id.
+/// notes, screw, rule, continuity log, hand measurements beside the picture's.
 void add_case_facts(BoardRecord& record, const InspectRequest& request);
+
+/// Warnings for contradictions, for holes of the case that are not in the picture, for names that are another
+/// hole's id and for parts of a rule that are not used. They quote the record's facts: to be added when what
+/// is private was left out of these.
+void add_case_warnings(BoardRecord& record, const InspectRequest& request);
 
 } // namespace ringwall

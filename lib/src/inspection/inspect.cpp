@@ -80,6 +80,13 @@ std::optional<std::string> thin_copper_warning(const InspectRequest& request,
            std::to_string(std::lround(*shown_um)) + " µm on: a finer tip may reach into a ring unseen";
 }
 
+/// Results name a file without its folders.
+std::string without_folders(std::string text, const std::string& file) {
+    if (const auto at = text.find(file); !file.empty() && at != std::string::npos)
+        text.replace(at, file.size(), std::filesystem::path(file).filename().string());
+    return text;
+}
+
 /// One run over all holes of a prepared session.
 class Run {
   public:
@@ -123,7 +130,7 @@ class Run {
             if (products_.why_nothing.empty()) products_.prepare(watch_);
         } catch (const Error& error) {
             if (error.fault() != Fault::nothing_measured || !products_.facts) throw;
-            products_.why_nothing = error.what();
+            products_.why_nothing = without_folders(error.what(), products_.facts->file);
         }
         keep_those_of_this_picture();
         const ScaleSources sources = scale_sources(products_, in_force_);
@@ -423,12 +430,13 @@ void add_without_each(BoardRecord& record, Session::Products& products, std::spa
     products.holes_fitted = fitted, products.holes_ringed = ringed;
 }
 
-/// What needs all holes; what is left out goes last, so that nothing misses it.
+/// What needs all holes. The meter's rules read what is private; the warnings quote what is left.
 BoardRecord finished(BoardRecord record, const InspectRequest& request) {
     add_case_facts(record, request);
     add_meter(record);
     weigh_other_evidence(record);
     if (request.leave_out_private) leave_out_private(record);
+    add_case_warnings(record, request);
     return record;
 }
 

@@ -187,7 +187,11 @@ Section picture_section(const BoardRecord& record) {
     for (const auto& notes : record.picture_notes) {
         const std::string words = taken_words(notes);
         section.paragraphs.push_back(file_name(notes.file) + ": " +
-                                     (words.empty() ? "nobody said how it was taken" : words) + ".");
+                                     (words.empty()
+                                          ? (record.left_out.empty() ? "nobody said how it was taken"
+                                                                     : "what was said of it was left out")
+                                          : words) +
+                                     ".");
     }
     return section;
 }
@@ -227,6 +231,10 @@ Section sample_section(const BoardRecord& record) {
     return section;
 }
 
+bool has(const std::vector<std::string>& list, const std::string& text) {
+    return std::find(list.begin(), list.end(), text) != list.end();
+}
+
 Section custody_section(const BoardRecord& record) {
     Section section{"Custody and intake", {}, {}, {}, ""};
     const std::string intake =
@@ -234,15 +242,19 @@ Section custody_section(const BoardRecord& record) {
                 {"lot", record.intake.lot},
                 {"units in the lot", record.intake.lot_size ? std::to_string(*record.intake.lot_size) : ""},
                 {"chosen:", record.intake.chosen}});
-    section.paragraphs.push_back(
-        unit_of(record) + ": " +
-        (intake.empty() ? "nothing was said of serial, lot and how it was chosen" : intake) + ".");
+    section.paragraphs.push_back(unit_of(record) + ": " +
+                                 (!intake.empty() ? intake
+                                  : record.left_out.empty()
+                                      ? "nothing was said of serial, lot and how it was chosen"
+                                      : "what was said of serial and lot was left out") +
+                                 ".");
     Table table{"From hand to hand", {"When", "From", "To", "Seal before", "Seal after", "Photographs"}, {}};
     for (const auto& step : record.custody)
         table.rows.push_back(
             {step.when, step.from, step.to, step.seal_before, step.seal_after, step.photographs});
     if (table.rows.empty())
-        section.paragraphs.emplace_back("No custody was recorded.");
+        section.paragraphs.emplace_back(
+            has(record.left_out, "evidence.custody") ? "Custody was left out." : "No custody was recorded.");
     else
         section.tables.push_back(table);
     section.paragraphs.emplace_back(
