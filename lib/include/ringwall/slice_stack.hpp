@@ -26,9 +26,9 @@ struct StackFacts {
     std::optional<StatedVoxel> voxel;
 };
 
-/// A CT volume as ordered slices: opened, checked from its headers, and read slice by slice; never held whole.
-/// Values are as stored (rescale slope of DICOM applied). Slice 0 is the first in natural order, the first
-/// page, the lowest position along the series' normal.
+/// A CT volume as ordered slices: opened, checked from its headers, and read slice by slice; never held
+/// whole. Values are as stored (rescale slope of DICOM applied). Slice 0 is the first in natural order, the
+/// first page, the lowest position along the series' normal.
 class SliceStack {
   public:
     class Reader; ///< one a format

@@ -248,7 +248,8 @@ SampleFormat sample_format(const DicomScan& scan, const DicomLayout& layout) {
 
 RowConverter converter(const DicomScan& scan, const DicomLayout& layout, const std::string& colours) {
     // The first channel of YBR is the luma that grey is made of anyway.
-    return {sample_format(scan, layout), colours == "RGB" ? ColourModel::rgb : ColourModel::grey, layout.samples};
+    return {sample_format(scan, layout), colours == "RGB" ? ColourModel::rgb : ColourModel::grey,
+            layout.samples};
 }
 
 void decode(const SourceFile& file, const DicomScan& scan, const DicomLayout& layout,

@@ -59,9 +59,11 @@ void read_orientation(const DicomScan& scan, Slice& slice) {
         slice.normal = Vector{normal[0] / length, normal[1] / length, normal[2] / length};
 }
 
-Slice read_slice_file(const std::filesystem::path& path, const LoadLimits& limits) {
+/// Nothing for a file without pixels: reports and drawn structures lie beside slices.
+std::optional<Slice> read_slice_file(const std::filesystem::path& path, const LoadLimits& limits) {
     const SourceFile file(path);
-    const DicomScan scan(file);
+    const DicomScan scan(file, DicomScan::Pixels::optional);
+    if (!scan.has_pixels()) return std::nullopt;
     DicomHeader header = read_dicom_header(file, scan, limits);
     if (header.facts.pages > 1)
         file.refuse("holds " + std::to_string(header.facts.pages) +
@@ -93,8 +95,8 @@ std::string name(const Slice& slice) {
 }
 
 std::string size_words(const Slice& slice) {
-    return std::to_string(slice.facts.width_px) + " x " + std::to_string(slice.facts.height_px) + " pixels of " +
-           std::to_string(slice.facts.bits) + " bits";
+    return std::to_string(slice.facts.width_px) + " x " + std::to_string(slice.facts.height_px) +
+           " pixels of " + std::to_string(slice.facts.bits) + " bits";
 }
 
 void check_one_series(const std::filesystem::path& folder, const std::vector<Slice>& slices) {
@@ -104,12 +106,11 @@ void check_one_series(const std::filesystem::path& folder, const std::vector<Sli
             refuse(folder, "holds slices of two scans: " + name(first) + " is of the series " +
                                clean_line(first.series) + ", " + name(other) + " of " +
                                clean_line(other.series));
-        const bool same = other.facts.width_px == first.facts.width_px &&
-                          other.facts.height_px == first.facts.height_px &&
-                          other.facts.bits == first.facts.bits &&
-                          other.facts.is_float == first.facts.is_float &&
-                          other.layout.is_signed == first.layout.is_signed &&
-                          other.layout.photometric == first.layout.photometric;
+        const bool same =
+            other.facts.width_px == first.facts.width_px && other.facts.height_px == first.facts.height_px &&
+            other.facts.bits == first.facts.bits && other.facts.is_float == first.facts.is_float &&
+            other.layout.is_signed == first.layout.is_signed &&
+            other.layout.photometric == first.layout.photometric;
         if (!same)
             refuse(folder, "holds slices of two kinds: " + name(first) + " has " + size_words(first) + " (" +
                                clean_line(first.layout.photometric) + "), " + name(other) + " " +
@@ -125,9 +126,11 @@ void place(const std::filesystem::path& folder, std::vector<Slice>& slices) {
     const Slice& first = slices.front();
     constexpr double most_turn = 1e-3;
     for (Slice& slice : slices) {
-        const bool parallel = slice.normal && first.normal && dot(*slice.normal, *first.normal) > 1 - most_turn &&
+        const bool parallel = slice.normal && first.normal &&
+                              dot(*slice.normal, *first.normal) > 1 - most_turn &&
                               dot(slice.along_row, first.along_row) > 1 - most_turn;
-        if (!parallel) refuse(folder, "holds slices that are not parallel: " + name(first) + " and " + name(slice));
+        if (!parallel)
+            refuse(folder, "holds slices that are not parallel: " + name(first) + " and " + name(slice));
         slice.along_normal_mm = dot(*slice.position, *first.normal);
     }
     std::sort(slices.begin(), slices.end(), [](const Slice& a, const Slice& b) {
@@ -141,8 +144,8 @@ void place(const std::filesystem::path& folder, std::vector<Slice>& slices) {
                     (high.along_normal_mm - low.along_normal_mm) * (*low.normal)[i];
     const double shift = std::sqrt(dot(across, across));
     if (low.spacing_mm && shift > 0.5 * std::min((*low.spacing_mm)[0], (*low.spacing_mm)[1]))
-        refuse(folder, "holds slices that are shifted sideways by " + number(shift) + " mm from " + name(low) +
-                           " to " + name(high) + ", expected them straight above each other");
+        refuse(folder, "holds slices that are shifted sideways by " + number(shift) + " mm from " +
+                           name(low) + " to " + name(high) + ", expected them straight above each other");
 }
 
 /// The common distance of the slices. A mean would hide a missing one: each gap is looked at.
@@ -163,7 +166,8 @@ double distance_mm(const std::filesystem::path& folder, const std::vector<Slice>
                                ", elsewhere " + number(usual) +
                                (gaps[i] > 1.5 * usual ? "; slices are missing there" : ""));
     }
-    return (slices.back().along_normal_mm - slices.front().along_normal_mm) / static_cast<double>(gaps.size());
+    return (slices.back().along_normal_mm - slices.front().along_normal_mm) /
+           static_cast<double>(gaps.size());
 }
 
 /// Without positions the numbers of the instances give the order.
@@ -231,8 +235,17 @@ StackReader open_dicom_series(const std::filesystem::path& folder,
                               std::vector<std::string> notes) {
     std::vector<Slice> slices;
     slices.reserve(files.size());
-    for (const auto& file : files)
-        slices.push_back(read_slice_file(file, limits));
+    std::size_t others = 0;
+    for (const auto& file : files) {
+        if (auto slice = read_slice_file(file, limits))
+            slices.push_back(std::move(*slice));
+        else if (others++ == 0)
+            notes.push_back("DICOM files without a picture left out, " +
+                            clean_line(file.filename().string()) + " the first of them");
+    }
+    if (slices.size() < 2)
+        refuse(folder,
+               "holds " + std::to_string(slices.size()) + " DICOM pictures, expected at least two slices");
     check_one_series(folder, slices);
     StackFacts facts = settle(folder, slices);
     facts.source.notes.insert(facts.source.notes.end(), notes.begin(), notes.end());
@@ -250,9 +263,10 @@ StackReader open_dicom_frames(const std::filesystem::path& path, const LoadLimit
     if (header.facts.pages == 1) refuse_single_picture(path);
     auto samples = plain_dicom_samples(scan, header);
     if (!samples)
-        file->refuse("holds " + std::to_string(header.facts.pages) +
-                     " frames that are compressed or coloured, which are not read; expected plain grey ones, or "
-                     "one slice a file");
+        file->refuse(
+            "holds " + std::to_string(header.facts.pages) +
+            " frames that are compressed or coloured, which are not read; expected plain grey ones, or "
+            "one slice a file");
     StackFacts facts;
     facts.source = std::move(header.facts);
     facts.source.file = path.string();

@@ -71,13 +71,13 @@ FileKind slices_kind(const Path& folder, const Contents& contents) {
         }
     for (const auto& [kind, files] : contents.pictures) {
         if (volume_kind(kind) && count < 2)
-            refuse(folder, "holds the header of a volume, expected slices: name " + shown(files.front()) +
-                               " itself");
+            refuse(folder,
+                   "holds the header of a volume, expected slices: name " + shown(files.front()) + " itself");
         if (kind == most || volume_kind(kind)) continue;
         const auto other = std::find_if(files.begin(), files.end(), numbered);
         if (other != files.end())
-            refuse(folder, "holds slices of two kinds: " + shown(contents.pictures.at(most).front()) + " and " +
-                               shown(*other));
+            refuse(folder, "holds slices of two kinds: " + shown(contents.pictures.at(most).front()) +
+                               " and " + shown(*other));
     }
     if (count == 0) refuse(folder, "holds no slices, expected TIFF, PNG, JPEG, BMP or DICOM pictures");
     if (count == 1)
@@ -152,8 +152,8 @@ void check_same(const Path& folder, const Looked& first, const Looked& other) {
     const std::string one = shown(first.slice.path), two = shown(other.slice.path);
     if (a.width_px != b.width_px || a.height_px != b.height_px)
         refuse(folder, "holds slices of two sizes: " + one + " has " + std::to_string(a.width_px) + " x " +
-                           std::to_string(a.height_px) + " pixels, " + two + " " + std::to_string(b.width_px) +
-                           " x " + std::to_string(b.height_px));
+                           std::to_string(a.height_px) + " pixels, " + two + " " +
+                           std::to_string(b.width_px) + " x " + std::to_string(b.height_px));
     const std::string kind = kind_words(a, first.format), other_kind = kind_words(b, other.format);
     if (kind != other_kind)
         refuse(folder, "holds slices of two kinds: " + one + " has " + kind + ", " + two + " " + other_kind);

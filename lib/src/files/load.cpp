@@ -36,7 +36,8 @@ bool starts_like_meta_image(std::span<const std::byte> head) {
 FileKind kind_of(const SourceFile& file) {
     std::array<std::byte, 256> bytes{};
     const auto head = std::span(bytes.data(), file.read_some(0, bytes.data(), bytes.size()));
-    if (has_dicom_mark(head)) return FileKind::dicom; // its preamble may hold a TIFF header for other programs
+    if (has_dicom_mark(head))
+        return FileKind::dicom; // its preamble may hold a TIFF header for other programs
     const bool tiff = starts_with(head, {'I', 'I', 42, 0}) || starts_with(head, {'M', 'M', 0, 42}) ||
                       starts_with(head, {'I', 'I', 43, 0}) || starts_with(head, {'M', 'M', 0, 43});
     if (tiff) return FileKind::tiff;

@@ -90,7 +90,8 @@ void read_spacing(const Header& header, RawVolume& volume) {
     if (words.size() < 2) return;
     const auto x = decimal_number(words[0]), y = decimal_number(words[1]),
                unit = unit_mm(field(header, "DistanceUnits"));
-    const std::string stated = "MetaImage spacing, " + clean_line(words[0] + " x " + words[1] + (words.size() > 2 ? " x " + words[2] : ""));
+    const std::string stated = "MetaImage spacing, " + clean_line(words[0] + " x " + words[1] +
+                                                                  (words.size() > 2 ? " x " + words[2] : ""));
     if (x && y && unit) {
         volume.spacing_mm = {*x * *unit, *y * *unit};
         volume.spacing_words = stated + " " + clean_line(field(header, "DistanceUnits"));

@@ -109,8 +109,8 @@ std::string padded(std::uint64_t slice, std::size_t digits) {
     return text.size() < digits ? std::string(digits - text.size(), '0') + text : text;
 }
 
-void check_numbering(const std::filesystem::path& folder, const std::vector<Name>& names, std::size_t counting,
-                     std::vector<std::string>& notes) {
+void check_numbering(const std::filesystem::path& folder, const std::vector<Name>& names,
+                     std::size_t counting, std::vector<std::string>& notes) {
     for (std::size_t i = 1; i < names.size(); ++i)
         if (names[i].slice == names[i - 1].slice)
             refuse(folder, "holds slice " + names[i].numbers[counting] + " twice: " + shown(names[i - 1]) +
@@ -128,9 +128,9 @@ void check_numbering(const std::filesystem::path& folder, const std::vector<Name
         const std::uint64_t low = names[i - 1].slice + 1, high = names[i].slice - 1;
         if (low > high) continue;
         const std::size_t digits = names[i - 1].numbers[counting].size();
-        const std::string which = low == high
-                                      ? "slice " + padded(low, digits) + " is missing"
-                                      : "slices " + padded(low, digits) + " to " + padded(high, digits) + " are missing";
+        const std::string which =
+            low == high ? "slice " + padded(low, digits) + " is missing"
+                        : "slices " + padded(low, digits) + " to " + padded(high, digits) + " are missing";
         refuse(folder, which + " between " + shown(names[i - 1]) + " and " + shown(names[i]));
     }
 }
@@ -155,7 +155,8 @@ std::vector<std::filesystem::path> in_natural_order(const std::filesystem::path&
     for (Name& name : names) {
         const std::string& digits = name.numbers[counting];
         const auto parsed = std::from_chars(digits.data(), digits.data() + digits.size(), name.slice);
-        if (parsed.ec != std::errc()) refuse(folder, "holds a slice number too large to count: " + shown(name));
+        if (parsed.ec != std::errc())
+            refuse(folder, "holds a slice number too large to count: " + shown(name));
     }
     std::stable_sort(names.begin(), names.end(),
                      [](const Name& a, const Name& b) { return a.slice < b.slice; });

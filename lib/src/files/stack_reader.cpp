@@ -68,8 +68,9 @@ class FileStack : public SliceStack::Reader {
 } // namespace
 
 void refuse_single_picture(const std::filesystem::path& path) {
-    throw Error(Fault::usage, path.string() + ": is a single picture, expected a folder of slices, a TIFF of "
-                                              "several pages, a raw volume with its header or a DICOM series");
+    throw Error(Fault::usage, path.string() +
+                                  ": is a single picture, expected a folder of slices, a TIFF of "
+                                  "several pages, a raw volume with its header or a DICOM series");
 }
 
 std::string slice_words(int z, int slices) {

@@ -53,7 +53,8 @@ struct SliceFile {
     std::uint64_t size = 0;
     std::int64_t written_at = 0;
     FileKind kind = FileKind::unknown;
-    std::vector<ByteRun> runs; ///< where the pixels lie when they lie plainly; else the picture's reader is asked
+    std::vector<ByteRun>
+        runs; ///< where the pixels lie when they lie plainly; else the picture's reader is asked
     PlainSamples samples;
 };
 StackReader make_file_stack(std::vector<SliceFile> slices, StackFacts facts, const LoadLimits& limits);

@@ -30,11 +30,12 @@ void append(std::vector<ByteRun>& runs, const ByteRun& next) {
 
 } // namespace
 
-std::vector<ByteRun> plain_tiff_runs(const SourceFile& file, const TiffHandle& tiff,
-                                     const TiffLayout& layout, const std::string& which) {
+std::vector<ByteRun> plain_tiff_runs(const SourceFile& file, const TiffHandle& tiff, const TiffLayout& layout,
+                                     const std::string& which) {
     const auto width = tiff.tag<std::uint32_t>(TIFFTAG_IMAGEWIDTH, 0),
                height = tiff.tag<std::uint32_t>(TIFFTAG_IMAGELENGTH, 0);
-    const std::uint32_t blocks = layout.tiled ? TIFFNumberOfTiles(tiff.get()) : TIFFNumberOfStrips(tiff.get());
+    const std::uint32_t blocks =
+        layout.tiled ? TIFFNumberOfTiles(tiff.get()) : TIFFNumberOfStrips(tiff.get());
     const std::uint32_t rows =
         std::max<std::uint32_t>(std::min(tiff.tag<std::uint32_t>(TIFFTAG_ROWSPERSTRIP, height), height), 1);
     const bool plain = lies_plainly(tiff, layout);
@@ -79,10 +80,9 @@ TiffSpacing tiff_spacing(const std::string& description) {
         clean_line("TIFF description, spacing=" + spacing + (unit.empty() ? "" : " unit=" + unit));
     const auto value = decimal_number(trim(spacing));
     // The same reach as for pixels: 1 to 500 um.
-    const bool good = value && found.unit_mm && *value * *found.unit_mm >= 1e-3 &&
-                      *value * *found.unit_mm <= 0.5;
-    if (good)
-        found.slice_mm = *value * *found.unit_mm;
+    const bool good =
+        value && found.unit_mm && *value * *found.unit_mm >= 1e-3 && *value * *found.unit_mm <= 0.5;
+    if (good) found.slice_mm = *value * *found.unit_mm;
     found.words = good ? stated
                        : stated + " ignored: " +
                              (found.unit_mm ? "slices would not be 1 to 500 um apart" : "no unit of length");

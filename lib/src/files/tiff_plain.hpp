@@ -9,8 +9,8 @@ namespace ringwall::files {
 /// Where the pixels of the handle's page lie when they lie plainly, in strips of whole rows without packing;
 /// empty when they must be decoded. Throws Error(input) when bytes of the page, packed or not, lie beyond the
 /// file's end; `which` names the page.
-std::vector<ByteRun> plain_tiff_runs(const SourceFile& file, const TiffHandle& tiff,
-                                     const TiffLayout& layout, const std::string& which);
+std::vector<ByteRun> plain_tiff_runs(const SourceFile& file, const TiffHandle& tiff, const TiffLayout& layout,
+                                     const std::string& which);
 
 /// How to read them.
 PlainSamples plain_tiff_samples(const TiffHandle& tiff, const TiffLayout& layout);

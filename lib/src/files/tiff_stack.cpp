@@ -16,8 +16,7 @@ struct Page {
 /// Pages that the library must decode go through handles of their own, one a thread that is reading.
 class HandlePool {
   public:
-    HandlePool(const SourceFile& file, std::size_t memory_bytes)
-        : file_(file), memory_bytes_(memory_bytes) {}
+    HandlePool(const SourceFile& file, std::size_t memory_bytes) : file_(file), memory_bytes_(memory_bytes) {}
 
     std::unique_ptr<TiffHandle> take() {
         {
@@ -58,11 +57,10 @@ class TiffStack : public SliceStack::Reader {
         auto handle = handles_.take();
         handle->go_to_page(page.directory);
         const TiffLayout layout = read_tiff_layout(*file_, *handle);
-        const bool same = layout == layout_ &&
-                          handle->tag<std::uint32_t>(TIFFTAG_IMAGEWIDTH, 0) ==
-                              static_cast<std::uint32_t>(out.width()) &&
-                          handle->tag<std::uint32_t>(TIFFTAG_IMAGELENGTH, 0) ==
-                              static_cast<std::uint32_t>(out.height());
+        const bool same =
+            layout == layout_ &&
+            handle->tag<std::uint32_t>(TIFFTAG_IMAGEWIDTH, 0) == static_cast<std::uint32_t>(out.width()) &&
+            handle->tag<std::uint32_t>(TIFFTAG_IMAGELENGTH, 0) == static_cast<std::uint32_t>(out.height());
         if (!same) file_->refuse("has changed since the stack was opened");
         if (decode_tiff_page(*file_, *handle, layout, out).bad_index())
             file_->refuse("is damaged: pixels of " + which + " name colours that its palette does not hold");
@@ -115,16 +113,19 @@ std::vector<Page> read_pages(const SourceFile& file, TiffHandle& tiff, const Tif
     return found;
 }
 
-/// Several volumes in one file cannot be told apart by their pages alone.
+/// Several volumes in one file cannot be told apart by their pages alone. One axis is one volume, whatever
+/// its name: stacks are often written with their slices called channels or frames.
 void check_description(const SourceFile& file, const std::string& description) {
-    for (const char* key : {"channels", "frames"}) {
+    std::string axes;
+    int counted = 0;
+    for (const char* key : {"channels", "slices", "frames"}) {
         const std::string count = described(description, key);
-        const bool one = count.empty() || count == "1";
-        const bool is_only_axis = std::string(key) == "frames" && described(description, "slices").empty();
-        if (!one && !is_only_axis)
-            file.refuse("holds " + clean_line(count) + " " + key +
-                        " beside its slices, by its description; expected one stack of slices");
+        if (count.empty() || count == "1") continue;
+        axes += (counted++ > 0 ? " " : "") + std::string(key) + "=" + count;
     }
+    if (counted > 1)
+        file.refuse("holds several volumes by its description: " + clean_line(axes) +
+                    ", expected one stack of slices");
 }
 
 /// Stacks over 4 GB as some programs write them: one directory, the first slice where it says, the others

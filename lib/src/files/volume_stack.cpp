@@ -59,8 +59,9 @@ class PackedStack : public SliceStack::Reader {
         for (int y = 0; y < values.height(); ++y)
             for (int x = 0; x < values.width(); ++x) {
                 const float value = values(x, y);
-                const bool fits = facts.is_float || (value == std::floor(value) &&
-                                                     value >= facts.lowest_value && value <= facts.full_scale);
+                const bool fits =
+                    facts.is_float ||
+                    (value == std::floor(value) && value >= facts.lowest_value && value <= facts.full_scale);
                 if (!fits)
                     data_->refuse("holds the voxel " + number(value) + ", expected a " +
                                   std::to_string(facts.bits) + "-bit integer");
@@ -78,10 +79,12 @@ class PackedStack : public SliceStack::Reader {
 
 void check_axes(const SourceFile& file, const RawVolume& volume) {
     if (volume.several_files)
-        file.refuse("spreads its pixels over several files, which is not read; expected one data file, or the "
-                    "folder of slices instead of this header");
-    const bool fourth = std::any_of(volume.size.begin() + std::min<std::ptrdiff_t>(3, std::ssize(volume.size)),
-                                    volume.size.end(), [](std::uint64_t size) { return size > 1; });
+        file.refuse(
+            "spreads its pixels over several files, which is not read; expected one data file, or the "
+            "folder of slices instead of this header");
+    const bool fourth =
+        std::any_of(volume.size.begin() + std::min<std::ptrdiff_t>(3, std::ssize(volume.size)),
+                    volume.size.end(), [](std::uint64_t size) { return size > 1; });
     if (fourth) file.refuse("has more than three dimensions, expected x, y and slices");
     if (volume.skewed) file.refuse("has axes that are not at right angles, expected a plain grid of voxels");
 }
