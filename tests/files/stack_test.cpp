@@ -65,6 +65,32 @@ TEST_CASE("one directory with the further slices behind it, in both byte orders"
     CHECK(noted(stack, "20 bytes behind the last slice"));
 }
 
+TEST_CASE("a stack over 4 GB in one directory is read to its last slice") {
+    const Scratch scratch;
+    SingleDirectory form;
+    form.counted = 24'000'000; // of 182 bytes; a file with a hole takes no room on the disk
+    form.held = 1;
+    put_text(scratch / "a.tif", form.bytes());
+    const std::uintmax_t first = form.bytes().size() - StackKind().slice(0).size();
+    const std::uintmax_t last = first + 182 * static_cast<std::uintmax_t>(form.counted - 1);
+    REQUIRE(last > std::uintmax_t{4} << 30);
+    {
+        std::fstream file(scratch / "a.tif", std::ios::binary | std::ios::in | std::ios::out);
+        file.seekp(static_cast<std::streamoff>(last));
+        file << StackKind().slice(7);
+    }
+    const SliceStack stack = open_stack(scratch / "a.tif");
+    REQUIRE(stack.slices() == form.counted);
+    Image<float> slice(stack_width, stack_height);
+    stack.read_slice(form.counted - 1, slice.view());
+    CHECK(slice(12, 6) == static_cast<float>(voxel(12, 6, 7)));
+    CHECK(slice(0, 0) == static_cast<float>(voxel(0, 0, 7)));
+    stack.read_slice(0, slice.view());
+    CHECK(slice(3, 2) == static_cast<float>(voxel(3, 2, 0)));
+    std::filesystem::resize_file(scratch / "a.tif", last);
+    CHECK(has(stack_refusal(scratch / "a.tif"), "its length holds 23999999"));
+}
+
 TEST_CASE("the counts of slices must agree") {
     const Scratch scratch;
     SingleDirectory form;

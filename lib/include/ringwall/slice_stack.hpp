@@ -20,7 +20,8 @@ struct StatedVoxel {
 };
 
 /// What the files of a stack say of themselves. `source.pages` is the number of slices, `source.file` the
-/// folder or file as it was given, `source.sha256` stays empty (SliceStack::sha256), `source.scale` too.
+/// folder or file as it was given, `source.sha256` stays empty (SliceStack::sha256), `source.scale` too. The
+/// range of floats stays 0: only voxels tell it.
 struct StackFacts {
     SourceFacts source;
     std::optional<StatedVoxel> voxel;
