@@ -181,10 +181,11 @@ StackReader open_tiff_stack(const std::filesystem::path& path, const LoadLimits&
     note_digits(facts.source, layout.format);
     settle_voxel(facts, spacing.slice_mm, spacing.words);
     PlainSamples samples = plain_tiff_samples(tiff, layout);
-    if (held == 1)
-        return open_single_directory(std::move(file), pages.full.front(),
-                                     plain_tiff_runs(*file, tiff, layout, slice_words(0, counted)),
-                                     std::move(samples), std::move(facts));
+    if (held == 1) {
+        std::vector<ByteRun> runs = plain_tiff_runs(*file, tiff, layout, slice_words(0, counted));
+        return open_single_directory(std::move(file), pages.full.front(), std::move(runs), std::move(samples),
+                                     std::move(facts));
+    }
     std::vector<Page> found = read_pages(*file, tiff, pages, layout, facts.source);
     return std::make_unique<TiffStack>(std::move(file), std::move(found), layout, std::move(samples),
                                        std::move(facts), limits.memory_bytes);
