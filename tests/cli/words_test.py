@@ -162,6 +162,30 @@ class Words(unittest.TestCase):
                 self.assertIn("expected points inside the picture of 400 x 400 px, got (3900, 10)", done.stderr)
             self.assertEqual(os.listdir(folder), ["board.bmp"])
 
+    def test_a_slice_stack_is_described_and_a_broken_one_refused_in_one_line(self):
+        def describe(folder, source):
+            done = subprocess.run([PROGRAM, "describe", source], cwd=folder, capture_output=True, text=True, check=False)
+            return done.returncode, done.stdout, done.stderr
+        with tempfile.TemporaryDirectory() as folder:
+            with open(os.path.join(folder, "v.mha"), "wb") as file:
+                file.write(b"ObjectType = Image\nNDims = 3\nDimSize = 8 6 5\nElementSpacing = 0.02 0.02 0.03\n"
+                           b"DistanceUnits = mm\nElementType = MET_USHORT\nElementDataFile = LOCAL\n" + bytes(8 * 6 * 5 * 2))
+            status, out, _ = describe(folder, "v.mha")
+            self.assertEqual(status, 0)
+            self.assertIn("size: 8 x 6 px, 5 slices", out)
+            self.assertIn("voxel: 0.02 x 0.02 x 0.03 mm (MetaImage spacing", out)
+            os.mkdir(os.path.join(folder, "slices"))
+            for number in (8, 9, 10):
+                write_board(os.path.join(folder, "slices", f"s{number}.bmp"))
+            status, out, _ = describe(folder, "slices")
+            self.assertEqual(status, 0)
+            self.assertIn("3 slices", out)
+            self.assertIn("voxel: unknown", out)
+            os.remove(os.path.join(folder, "slices", "s9.bmp"))
+            write_board(os.path.join(folder, "slices", "s11.bmp"))
+            self.assertEqual(describe(folder, "slices"),
+                             (3, "", "ringwall: slices: slice 9 is missing between s8.bmp and s10.bmp\n"))
+
     def test_a_picture_that_changed_since_it_was_measured_is_told(self):
         with tempfile.TemporaryDirectory() as folder:
             picture = os.path.join(folder, "board.bmp")

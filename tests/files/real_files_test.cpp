@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "files/real_data.hpp"
 #include "files/scratch.hpp"
 
 #include <cmath>
-#include <cstdlib>
 #include <map>
 #include <sstream>
 
@@ -10,15 +10,6 @@ using namespace ringwall;
 using namespace ringwall::test;
 
 namespace {
-
-/// Real pictures from outside, kept apart from the project; empty when this machine has none.
-std::filesystem::path real_data() {
-    const char* stated = std::getenv("RINGWALL_REAL_DATA");
-    const auto top = std::filesystem::path(__FILE__).parent_path().parent_path().parent_path();
-    for (const auto& place : {std::filesystem::path(stated != nullptr ? stated : ""), top / "../shared/real"})
-        if (!place.empty() && std::filesystem::is_directory(place)) return place;
-    return {};
-}
 
 std::vector<std::string> cells_of(const std::string& line) {
     std::vector<std::string> cells;

@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
-// fuzz_files FIRST_SEED COUNT FILE...: loads COUNT damaged copies of each file. Each must load or be refused
-// with one line; anything else ends the run, and the damaged copy stays behind as fuzz_files.PID in the
-// temporary folder.
+// fuzz_files FIRST_SEED COUNT FILE...: loads COUNT damaged copies of each file, as a picture and as a stack.
+// Each must load or be refused with one line; anything else ends the run, and the damaged copy stays behind
+// as fuzz_files.PID in the temporary folder.
 #include "files/mutations.hpp"
 #include "ringwall/error.hpp"
 #include "ringwall/files.hpp"
+#include "ringwall/slice_stack.hpp"
 
+#include <algorithm>
 #include <chrono>
 #include <cstdio>
 #include <cstdlib>
@@ -23,10 +25,25 @@ std::vector<unsigned char> bytes_of(const char* file) {
     return {std::istreambuf_iterator<char>(in), {}};
 }
 
+/// As a stack: opened and, where it opens, a few slices read.
+void try_stack(const std::filesystem::path& file, const ringwall::LoadLimits& limits) {
+    try {
+        const ringwall::SliceStack stack = ringwall::open_stack(file, limits);
+        ringwall::Image<float> slice(stack.width(), stack.height());
+        for (int z = 0; z < std::min(stack.slices(), 20); ++z)
+            stack.read_slice(z, slice.view());
+    } catch (const ringwall::Error& error) {
+        if (error.fault() == ringwall::Fault::program ||
+            std::string(error.what()).find('\n') != std::string::npos)
+            std::abort();
+    }
+}
+
 /// True when it loaded.
 bool try_file(const std::filesystem::path& file) {
     ringwall::LoadLimits limits;
     limits.memory_bytes = std::size_t{64} << 20;
+    try_stack(file, limits);
     try {
         ringwall::describe_file(file, limits);
     } catch (const ringwall::Error&) {

@@ -2,7 +2,7 @@
 // Meaning of the elements: DICOM PS3.3, C.7.6.3 (pixels), C.8.11.3 (digital radiographs), 10.7 (calibration
 // of the pixel spacing). DICONDE (ASTM E2339) uses the same ones.
 #include "files/bytes.hpp"
-#include "files/dicom_codec.hpp"
+#include "files/dicom_header.hpp"
 #include "files/readers.hpp"
 
 #include <bit>
@@ -24,11 +24,6 @@ constexpr DicomTag calibration_type = 0x00280A02, intensity_relationship = 0x002
 constexpr DicomTag rescale_intercept = 0x00281052, rescale_slope = 0x00281053, lossy = 0x00282110,
                    modality_table = 0x00283000;
 constexpr DicomTag image_plane_spacing = 0x30020011, shared_groups = 0x52009229;
-
-struct Rescale {
-    double slope = 1, intercept = 0;
-    [[nodiscard]] bool plain() const { return slope == 1 && intercept == 0; }
-};
 
 DicomLayout read_layout(const SourceFile& file, const DicomScan& scan) {
     DicomLayout layout;
@@ -76,8 +71,8 @@ void check_layout(const SourceFile& file, const DicomScan& scan, const DicomLayo
             file.refuse("is a damaged DICOM file: its pixels are not packed as its transfer syntax says");
 }
 
-Rescale read_rescale(const SourceFile& file, const DicomScan& scan) {
-    Rescale rescale;
+DicomRescale read_rescale(const SourceFile& file, const DicomScan& scan) {
+    DicomRescale rescale;
     const auto slope = scan.numbers(rescale_slope), intercept = scan.numbers(rescale_intercept);
     if (!slope.empty()) rescale.slope = slope[0];
     if (!intercept.empty()) rescale.intercept = intercept[0];
@@ -148,7 +143,7 @@ void read_radiometry(const DicomScan& scan, SourceFacts& facts) {
             "linear with greater values for less radiation: no zero is stated, so taken as unknown");
 }
 
-SourceFacts read_facts(const DicomScan& scan, const DicomLayout& layout, const Rescale& rescale) {
+SourceFacts read_facts(const DicomScan& scan, const DicomLayout& layout, const DicomRescale& rescale) {
     SourceFacts facts;
     facts.format = "DICOM";
     facts.is_float = scan.pixel_tag() != dicom::pixels;
@@ -244,12 +239,17 @@ class FrameBytes {
     DicomFrame decoded_;
 };
 
-RowConverter converter(const DicomScan& scan, const DicomLayout& layout, const std::string& colours) {
+SampleFormat sample_format(const DicomScan& scan, const DicomLayout& layout) {
     SampleFormat format{layout.is_signed ? SampleKind::signed_integer : SampleKind::unsigned_integer,
                         layout.bits_allocated};
     if (scan.pixel_tag() != dicom::pixels) format.kind = SampleKind::floating;
+    return format;
+}
+
+RowConverter converter(const DicomScan& scan, const DicomLayout& layout, const std::string& colours) {
     // The first channel of YBR is the luma that grey is made of anyway.
-    return {format, colours == "RGB" ? ColourModel::rgb : ColourModel::grey, layout.samples};
+    return {sample_format(scan, layout), colours == "RGB" ? ColourModel::rgb : ColourModel::grey,
+            layout.samples};
 }
 
 void decode(const SourceFile& file, const DicomScan& scan, const DicomLayout& layout,
@@ -285,17 +285,10 @@ void decode(const SourceFile& file, const DicomScan& scan, const DicomLayout& la
     if (colours.starts_with("YBR")) radiograph.facts.colour = true;
 }
 
-void apply(const Rescale& rescale, Radiograph& radiograph) {
-    if (rescale.plain()) return;
-    float* values = radiograph.values.data();
-    for (std::size_t i = 0; i < radiograph.values.size(); ++i)
-        values[i] = static_cast<float>(static_cast<double>(values[i]) * rescale.slope + rescale.intercept);
-}
-
 } // namespace
 
-Radiograph read_dicom(const SourceFile& file, const LoadLimits& limits, Want want) {
-    const DicomScan scan(file);
+DicomHeader read_dicom_header(const SourceFile& file, const DicomScan& scan, const LoadLimits& limits) {
+    DicomHeader header;
     const DicomLayout layout = read_layout(file, scan);
     const auto width = static_cast<std::uint64_t>(layout.columns),
                height = static_cast<std::uint64_t>(layout.rows);
@@ -305,20 +298,46 @@ Radiograph read_dicom(const SourceFile& file, const LoadLimits& limits, Want wan
         file.refuse("is a DICOM file packed as " + unsupported + ", which this version cannot read");
     check_layout(file, scan, layout);
     check_size(file, width, height, limits, scan.in_fragments() ? layout.frame_bytes() + file.size() : 0);
-    const Rescale rescale = read_rescale(file, scan);
-    Radiograph radiograph;
-    radiograph.facts = read_facts(scan, layout, rescale);
-    radiograph.facts.width_px = layout.columns;
-    radiograph.facts.height_px = layout.rows;
-    const std::uint64_t need = layout.frame_bytes() * static_cast<std::uint64_t>(radiograph.facts.pages);
+    header.layout = layout;
+    header.rescale = read_rescale(file, scan);
+    header.facts = read_facts(scan, layout, header.rescale);
+    header.facts.width_px = layout.columns;
+    header.facts.height_px = layout.rows;
+    const std::uint64_t need = layout.frame_bytes() * static_cast<std::uint64_t>(header.facts.pages);
     if (!scan.in_fragments() && scan.pixels().length < need)
         file.refuse("is a cut-off DICOM file: its pixels take " + std::to_string(need) + " bytes, got " +
                     std::to_string(scan.pixels().length));
+    return header;
+}
+
+std::optional<PlainSamples> plain_dicom_samples(const DicomScan& scan, const DicomHeader& header) {
+    const DicomLayout& layout = header.layout;
+    const bool words_of_bytes = scan.big_endian() && layout.bits_allocated == 8;
+    if (scan.in_fragments() || layout.samples != 1 || words_of_bytes) return std::nullopt;
+    PlainSamples samples;
+    samples.format = sample_format(scan, layout);
+    samples.swap = PlainSamples::swapped(scan.big_endian());
+    samples.slope = header.rescale.slope;
+    samples.intercept = header.rescale.intercept;
+    if (scan.pixel_tag() == dicom::pixels && layout.bits_stored != layout.bits_allocated)
+        samples.tidy = [layout](std::span<std::byte> rows) { clean_bits(rows, layout); };
+    return samples;
+}
+
+std::optional<std::array<double, 2>> dicom_pixel_spacing(const DicomScan& scan) {
+    return spacing_at(scan, pixel_spacing);
+}
+
+Radiograph read_dicom(const SourceFile& file, const LoadLimits& limits, Want want) {
+    const DicomScan scan(file);
+    DicomHeader header = read_dicom_header(file, scan, limits);
+    Radiograph radiograph;
+    radiograph.facts = std::move(header.facts);
     if (want == Want::facts) return radiograph;
     check_single_page(file, radiograph.facts);
     radiograph.values = make_picture(file, radiograph.facts);
-    decode(file, scan, layout, radiograph);
-    apply(rescale, radiograph);
+    decode(file, scan, header.layout, radiograph);
+    rescale(radiograph.values.view(), header.rescale.slope, header.rescale.intercept);
     finish_picture(file, radiograph);
     return radiograph;
 }

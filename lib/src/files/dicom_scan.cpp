@@ -84,7 +84,7 @@ class DicomScan::Walk {
   public:
     Walk(DicomScan& scan, const SourceFile& file) : scan_(scan), file_(file) {}
 
-    void run() {
+    void run(Pixels wanted) {
         std::array<std::byte, 132> head{};
         const std::size_t known = file_.read_some(0, head.data(), head.size());
         at_ = has_dicom_mark(std::span(head).first(known)) ? head.size() : 0;
@@ -92,7 +92,9 @@ class DicomScan::Walk {
         choose_encoding();
         while (at_ + 8 <= file_.size())
             if (element()) return;
-        if (levels_.empty() && at_ == file_.size()) file_.refuse("is a DICOM file without a picture");
+        const bool whole = levels_.empty() && at_ == file_.size();
+        if (whole && wanted == Pixels::optional) return;
+        if (whole) file_.refuse("is a DICOM file without a picture");
         file_.refuse("is a cut-off DICOM file: it ends before its pixels");
     }
 
@@ -230,8 +232,8 @@ class DicomScan::Walk {
     std::size_t window_size_ = 0;
 };
 
-DicomScan::DicomScan(const SourceFile& file) : file_(file) {
-    Walk(*this, file).run();
+DicomScan::DicomScan(const SourceFile& file, Pixels pixels) : file_(file) {
+    Walk(*this, file).run(pixels);
 }
 
 std::optional<int> DicomScan::small_number(DicomTag tag) const {

@@ -33,8 +33,12 @@ constexpr DicomTag float_pixels = 0x7FE00008, double_pixels = 0x7FE00009, pixels
 /// the pixels.
 class DicomScan {
   public:
-    /// Throws Error(input): elements that reach beyond the file, or no pixels at all.
-    explicit DicomScan(const SourceFile& file);
+    /// What a file without pixels is: wrong, or one of the other things that lie beside a series' slices.
+    enum class Pixels { needed, optional };
+    /// Throws Error(input): elements that reach beyond the file, or no pixels at all where they are needed.
+    explicit DicomScan(const SourceFile& file, Pixels pixels = Pixels::needed);
+
+    [[nodiscard]] bool has_pixels() const { return pixel_tag_ != 0; }
 
     [[nodiscard]] bool big_endian() const { return big_endian_; }
     [[nodiscard]] const std::string& transfer_syntax() const { return transfer_syntax_; }

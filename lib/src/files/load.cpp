@@ -13,8 +13,6 @@ namespace ringwall {
 namespace files {
 namespace {
 
-using Reader = Radiograph (*)(const SourceFile&, const LoadLimits&, Want);
-
 bool starts_with(std::span<const std::byte> head, std::initializer_list<int> bytes) {
     return head.size() >= bytes.size() &&
            std::equal(bytes.begin(), bytes.end(), head.begin(),
@@ -33,28 +31,56 @@ bool starts_like_meta_image(std::span<const std::byte> head) {
            begins_with("Comment");
 }
 
-/// By content: the name's ending is what people type, the first bytes are what the file is.
-Reader reader_for(std::span<const std::byte> head) {
-    if (has_dicom_mark(head)) return read_dicom; // its preamble may hold a TIFF header for other programs
+} // namespace
+
+FileKind kind_of(const SourceFile& file) {
+    std::array<std::byte, 256> bytes{};
+    const auto head = std::span(bytes.data(), file.read_some(0, bytes.data(), bytes.size()));
+    if (has_dicom_mark(head))
+        return FileKind::dicom; // its preamble may hold a TIFF header for other programs
     const bool tiff = starts_with(head, {'I', 'I', 42, 0}) || starts_with(head, {'M', 'M', 0, 42}) ||
                       starts_with(head, {'I', 'I', 43, 0}) || starts_with(head, {'M', 'M', 0, 43});
-    if (tiff) return read_tiff;
-    if (starts_with(head, {0x89, 'P', 'N', 'G', '\r', '\n', 0x1a, '\n'})) return read_png;
-    if (starts_with(head, {0xff, 0xd8, 0xff})) return read_jpeg;
-    if (starts_with(head, {'B', 'M'})) return read_bmp;
-    if (starts_with(head, {'N', 'R', 'R', 'D', '0', '0', '0'})) return read_nrrd;
-    if (starts_like_meta_image(head)) return read_meta_image;
-    if (looks_like_dicom(head)) return read_dicom;
+    if (tiff) return FileKind::tiff;
+    if (starts_with(head, {0x89, 'P', 'N', 'G', '\r', '\n', 0x1a, '\n'})) return FileKind::png;
+    if (starts_with(head, {0xff, 0xd8, 0xff})) return FileKind::jpeg;
+    if (starts_with(head, {'B', 'M'})) return FileKind::bmp;
+    if (starts_with(head, {'N', 'R', 'R', 'D', '0', '0', '0'})) return FileKind::nrrd;
+    if (starts_like_meta_image(head)) return FileKind::meta_image;
+    return looks_like_dicom(head) ? FileKind::dicom : FileKind::unknown;
+}
+
+PictureReader reader_of(FileKind kind) {
+    switch (kind) {
+    case FileKind::tiff:
+        return read_tiff;
+    case FileKind::png:
+        return read_png;
+    case FileKind::jpeg:
+        return read_jpeg;
+    case FileKind::bmp:
+        return read_bmp;
+    case FileKind::nrrd:
+        return read_nrrd;
+    case FileKind::meta_image:
+        return read_meta_image;
+    case FileKind::dicom:
+        return read_dicom;
+    case FileKind::unknown:
+        break;
+    }
     return nullptr;
 }
 
+void refuse_unknown(const SourceFile& file) {
+    file.refuse("is no picture of a known kind, expected TIFF, PNG, JPEG, BMP, MetaImage, NRRD or DICOM");
+}
+
+namespace {
+
 Radiograph read(const std::filesystem::path& path, const LoadLimits& limits, Want want) {
     const SourceFile file(path);
-    std::array<std::byte, 256> head{};
-    const std::size_t known = file.read_some(0, head.data(), head.size());
-    const Reader reader = reader_for(std::span(head.data(), known));
-    if (reader == nullptr)
-        file.refuse("is no picture of a known kind, expected TIFF, PNG, JPEG, BMP, MetaImage, NRRD or DICOM");
+    const PictureReader reader = reader_of(kind_of(file));
+    if (reader == nullptr) refuse_unknown(file);
     try {
         Radiograph radiograph = reader(file, limits, want);
         radiograph.facts.file = path.string();

@@ -90,10 +90,16 @@ void read_spacing(const Header& header, RawVolume& volume) {
     if (words.size() < 2) return;
     const auto x = decimal_number(words[0]), y = decimal_number(words[1]),
                unit = unit_mm(field(header, "DistanceUnits"));
-    const std::string stated = "MetaImage spacing, " + clean_line(words[0] + " x " + words[1]);
+    const std::string stated = "MetaImage spacing, " + clean_line(words[0] + " x " + words[1] +
+                                                                  (words.size() > 2 ? " x " + words[2] : ""));
     if (x && y && unit) {
         volume.spacing_mm = {*x * *unit, *y * *unit};
         volume.spacing_words = stated + " " + clean_line(field(header, "DistanceUnits"));
+        const auto z = words.size() > 2 ? decimal_number(words[2]) : std::nullopt;
+        if (!z) return;
+        volume.slice_mm = *z * *unit;
+        volume.slice_words =
+            "MetaImage spacing of slices, " + clean_line(words[2] + " " + field(header, "DistanceUnits"));
     } else if (x != 1.0 || y != 1.0) {
         volume.spacing_words = stated + " ignored: no unit of length stated";
     }
@@ -102,9 +108,8 @@ void read_spacing(const Header& header, RawVolume& volume) {
 void read_place(const SourceFile& file, const Header& header, RawVolume& volume) {
     const std::string name = field(header, "ElementDataFile");
     const std::string start = split_words(name).empty() ? std::string() : split_words(name)[0];
-    if (start == "LIST" || name.find('%') != std::string::npos)
-        file.refuse(
-            "spreads its pixels over several files, which is a slice stack, expected one projection picture");
+    volume.several_files = start == "LIST" || name.find('%') != std::string::npos;
+    if (volume.several_files) return;
     const bool local = lower(name) == "local";
     volume.data_file = local ? "" : name;
     volume.offset = local ? header.end : 0;
@@ -120,7 +125,7 @@ void read_place(const SourceFile& file, const Header& header, RawVolume& volume)
 
 } // namespace
 
-Radiograph read_meta_image(const SourceFile& file, const LoadLimits& limits, Want want) {
+RawVolume read_meta_image_header(const SourceFile& file) {
     const Header header = read_header(file);
     const std::string object = field(header, "ObjectType");
     if (!object.empty() && object != "Image")
@@ -134,7 +139,11 @@ Radiograph read_meta_image(const SourceFile& file, const LoadLimits& limits, Wan
     read_dimensions(file, header, volume);
     read_spacing(header, volume);
     read_place(file, header, volume);
-    return read_raw_volume(file, limits, want, volume);
+    return volume;
+}
+
+Radiograph read_meta_image(const SourceFile& file, const LoadLimits& limits, Want want) {
+    return read_raw_volume(file, limits, want, read_meta_image_header(file));
 }
 
 } // namespace ringwall::files

@@ -103,10 +103,10 @@ std::size_t read_axes(const SourceFile& file, const Header& header, RawVolume& v
     return 1;
 }
 
-/// Length of a vector "(a,b,c)"; none when it is not one.
-std::optional<double> vector_length(std::string_view words) {
-    if (words.size() < 2 || words.front() != '(' || words.back() != ')') return std::nullopt;
-    double sum = 0;
+/// The numbers of a vector "(a,b,c)"; none when it is not one.
+std::vector<double> vector_numbers(std::string_view words) {
+    if (words.size() < 2 || words.front() != '(' || words.back() != ')') return {};
+    std::vector<double> numbers;
     std::string part;
     for (const char c : std::string(words.substr(1, words.size() - 2)) + ',') {
         if (c != ',') {
@@ -114,11 +114,24 @@ std::optional<double> vector_length(std::string_view words) {
             continue;
         }
         const auto value = decimal_number(trim(part));
-        if (!value) return std::nullopt;
-        sum += *value * *value;
+        if (!value) return {};
+        numbers.push_back(*value);
         part.clear();
     }
-    return std::sqrt(sum);
+    return numbers;
+}
+
+double dot(const std::vector<double>& a, const std::vector<double>& b) {
+    double sum = 0;
+    for (std::size_t i = 0; i < std::min(a.size(), b.size()); ++i)
+        sum += a[i] * b[i];
+    return sum;
+}
+
+/// Length of a vector; none when it is not one.
+std::optional<double> vector_length(std::string_view words) {
+    const auto numbers = vector_numbers(words);
+    return numbers.empty() ? std::nullopt : std::optional(std::sqrt(dot(numbers, numbers)));
 }
 
 std::string unquoted(const std::vector<std::string>& words, std::size_t at) {
@@ -162,13 +175,35 @@ std::optional<AxisSpacing> axis_spacing(const Header& header, std::size_t axis) 
                   : std::nullopt;
 }
 
+/// Axes further from a right angle than the rounding of numbers in text explains.
+bool skewed(const Header& header, std::size_t first_axis) {
+    const auto words = split_words(without_blanks_in_brackets(field(header, "spacedirections")));
+    constexpr double most_cosine = 1e-3;
+    for (std::size_t i = first_axis; i < words.size(); ++i)
+        for (std::size_t j = i + 1; j < words.size(); ++j) {
+            const auto a = vector_numbers(words[i]), b = vector_numbers(words[j]);
+            if (std::abs(dot(a, b)) > most_cosine * std::sqrt(dot(a, a) * dot(b, b))) return true;
+        }
+    return false;
+}
+
+std::string words_of(const AxisSpacing& axis) {
+    return number(axis.length) + (axis.unit.empty() ? "" : " " + axis.unit);
+}
+
 void read_spacing(const Header& header, std::size_t first_axis, RawVolume& volume) {
-    const auto x = axis_spacing(header, first_axis), y = axis_spacing(header, first_axis + 1);
+    volume.skewed = skewed(header, first_axis);
+    const auto x = axis_spacing(header, first_axis), y = axis_spacing(header, first_axis + 1),
+               z = axis_spacing(header, first_axis + 2);
+    if (z) {
+        volume.slice_words = clean_line("NRRD spacing of slices, " + words_of(*z));
+        if (const auto unit = unit_mm(z->unit))
+            volume.slice_mm = z->length * *unit;
+        else
+            volume.slice_words += " ignored: no unit of length stated";
+    }
     if (!x || !y) return;
-    const auto words = [](const AxisSpacing& axis) {
-        return number(axis.length) + (axis.unit.empty() ? "" : " " + axis.unit);
-    };
-    volume.spacing_words = clean_line("NRRD spacing, " + words(*x) + " x " + words(*y));
+    volume.spacing_words = clean_line("NRRD spacing, " + words_of(*x) + " x " + words_of(*y));
     const auto x_mm = unit_mm(x->unit), y_mm = unit_mm(y->unit);
     if (x_mm && y_mm)
         volume.spacing_mm = {x->length * *x_mm, y->length * *y_mm};
@@ -196,9 +231,8 @@ void read_encoding(const SourceFile& file, const Header& header, RawVolume& volu
 
 void read_place(const SourceFile& file, const Header& header, RawVolume& volume) {
     const std::string name = field(header, "datafile");
-    if (name.find('%') != std::string::npos || lower(name).starts_with("list"))
-        file.refuse(
-            "spreads its pixels over several files, which is a slice stack, expected one projection picture");
+    volume.several_files = name.find('%') != std::string::npos || lower(name).starts_with("list");
+    if (volume.several_files) return;
     volume.data_file = name;
     volume.offset = name.empty() ? header.end : 0;
     const std::string lines = field(header, "lineskip"), bytes = field(header, "byteskip");
@@ -214,7 +248,7 @@ void read_place(const SourceFile& file, const Header& header, RawVolume& volume)
 
 } // namespace
 
-Radiograph read_nrrd(const SourceFile& file, const LoadLimits& limits, Want want) {
+RawVolume read_nrrd_header(const SourceFile& file) {
     const Header header = read_header(file);
     RawVolume volume;
     volume.format = "NRRD";
@@ -223,7 +257,11 @@ Radiograph read_nrrd(const SourceFile& file, const LoadLimits& limits, Want want
     read_encoding(file, header, volume);
     read_spacing(header, first_axis, volume);
     read_place(file, header, volume);
-    return read_raw_volume(file, limits, want, volume);
+    return volume;
+}
+
+Radiograph read_nrrd(const SourceFile& file, const LoadLimits& limits, Want want) {
+    return read_raw_volume(file, limits, want, read_nrrd_header(file));
 }
 
 } // namespace ringwall::files

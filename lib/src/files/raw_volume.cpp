@@ -89,35 +89,12 @@ void read_size(const SourceFile& file, const RawVolume& volume, const LoadLimits
             file.refuse("states a number of slices that makes no sense");
         pages *= volume.size[axis];
     }
+    constexpr std::uint64_t most_voxels = std::uint64_t{1} << 50; // their bytes still fit into 64 bits
+    if (pages > most_voxels / (volume.size[0] * volume.size[1]))
+        file.refuse("states a number of slices that makes no sense");
     facts.width_px = static_cast<int>(volume.size[0]);
     facts.height_px = static_cast<int>(volume.size[1]);
     facts.pages = static_cast<int>(pages);
-}
-
-ColourModel model_of(const SourceFile& file, const RawVolume& volume) {
-    if (volume.channels == 1) return ColourModel::grey;
-    if (volume.channels != 3 && volume.channels != 4)
-        file.refuse("has " + std::to_string(volume.channels) +
-                    " channels a pixel, expected 1, or 3 or 4 of colour");
-    return ColourModel::rgb;
-}
-
-/// Only a name in the header's own folder or below: a header sent by somebody must not reach for other files.
-std::filesystem::path data_path(const SourceFile& file, const std::string& name) {
-    const std::filesystem::path stated(name);
-    bool below = stated.is_relative();
-    for (const auto& part : stated)
-        below = below && part != "..";
-    if (!below)
-        file.refuse("keeps its pixels in '" + clean_line(name) + "', expected a file in its own folder");
-    return file.path().parent_path() / stated;
-}
-
-/// Bytes of the whole volume as stored.
-std::uint64_t stored_bytes(const RawVolume& volume, const SourceFacts& facts) {
-    return static_cast<std::uint64_t>(facts.width_px) * static_cast<std::uint64_t>(facts.height_px) *
-           static_cast<std::uint64_t>(facts.pages) * volume.channels *
-           static_cast<std::uint64_t>(volume.samples.bits / 8);
 }
 
 /// The first byte behind `count` lines.
@@ -134,27 +111,6 @@ std::uint64_t skip_lines(const SourceFile& data, std::uint64_t offset, std::uint
     return offset;
 }
 
-/// Where the data begin; refuses files that are too short for them.
-std::uint64_t data_offset(const SourceFile& data, const RawVolume& volume, SourceFacts& facts) {
-    if (volume.offset > data.size()) data.refuse("is cut off before its pixels");
-    const std::uint64_t first = skip_lines(data, volume.offset, volume.skip_lines);
-    if (volume.text || volume.packing != Packing::none) {
-        if (volume.at_end)
-            data.refuse("wants its pixels found from the end of the file, which only plain pixels allow");
-        return first;
-    }
-    const std::uint64_t need = stored_bytes(volume, facts),
-                        offset =
-                            volume.at_end ? data.size() - std::min(need, data.size()) : first + volume.skip;
-    if (offset > data.size() || need > data.size() - offset)
-        data.refuse("is cut off: its pixels take " + std::to_string(need) + " bytes, got " +
-                    std::to_string(data.size() - std::min(offset, data.size())));
-    if (data.size() - offset > need)
-        facts.notes.push_back(std::to_string(data.size() - offset - need) +
-                              " bytes behind the picture ignored");
-    return offset;
-}
-
 void skip_bytes(const SourceFile& data, ByteStream& stream, std::uint64_t count) {
     std::vector<std::byte> waste(std::min<std::uint64_t>(count, 1U << 16));
     while (count > 0) {
@@ -165,13 +121,12 @@ void skip_bytes(const SourceFile& data, ByteStream& stream, std::uint64_t count)
 }
 
 void decode(const SourceFile& data, std::uint64_t offset, const RawVolume& volume, Radiograph& radiograph) {
-    const auto stream = volume.text ? open_text(data, offset) : open_stream(data, offset, volume.packing);
-    if (volume.packing != Packing::none) skip_bytes(data, *stream, volume.skip);
+    const auto stream = raw_volume_bytes(data, offset, volume);
     const SampleFormat format = volume.text ? SampleFormat{SampleKind::floating, 64} : volume.samples;
     const std::size_t sample = static_cast<std::size_t>(format.bits) / 8;
     const bool swap = !volume.text && volume.big_endian != (std::endian::native == std::endian::big);
     Image<float>& picture = radiograph.values;
-    RowConverter rows(format, model_of(data, volume), static_cast<int>(volume.channels));
+    RowConverter rows(format, raw_volume_model(data, volume), static_cast<int>(volume.channels));
     std::vector<std::byte> row(static_cast<std::size_t>(picture.width()) * volume.channels * sample);
     for (int y = 0; y < picture.height(); ++y) {
         if (stream->read(row) != row.size())
@@ -203,27 +158,87 @@ void check_text_range(const SourceFile& data, const RawVolume& volume, const Rad
 
 } // namespace
 
-Radiograph read_raw_volume(const SourceFile& file, const LoadLimits& limits, Want want,
-                           const RawVolume& volume) {
-    Radiograph radiograph;
-    SourceFacts& facts = radiograph.facts;
+ColourModel raw_volume_model(const SourceFile& file, const RawVolume& volume) {
+    if (volume.channels == 1) return ColourModel::grey;
+    if (volume.channels != 3 && volume.channels != 4)
+        file.refuse("has " + std::to_string(volume.channels) +
+                    " channels a pixel, expected 1, or 3 or 4 of colour");
+    return ColourModel::rgb;
+}
+
+std::filesystem::path raw_data_path(const SourceFile& file, const RawVolume& volume) {
+    const std::string& name = volume.data_file;
+    const std::filesystem::path stated(name);
+    bool below = stated.is_relative();
+    for (const auto& part : stated)
+        below = below && part != "..";
+    if (!below)
+        file.refuse("keeps its pixels in '" + clean_line(name) + "', expected a file in its own folder");
+    return file.path().parent_path() / stated;
+}
+
+std::uint64_t stored_bytes(const RawVolume& volume, const SourceFacts& facts) {
+    return static_cast<std::uint64_t>(facts.width_px) * static_cast<std::uint64_t>(facts.height_px) *
+           static_cast<std::uint64_t>(facts.pages) * volume.channels *
+           static_cast<std::uint64_t>(volume.samples.bits / 8);
+}
+
+std::uint64_t raw_data_offset(const SourceFile& data, const RawVolume& volume, SourceFacts& facts) {
+    if (volume.offset > data.size()) data.refuse("is cut off before its pixels");
+    const std::uint64_t first = skip_lines(data, volume.offset, volume.skip_lines);
+    if (!volume.plain()) {
+        if (volume.at_end)
+            data.refuse("wants its pixels found from the end of the file, which only plain pixels allow");
+        return first;
+    }
+    const std::uint64_t need = stored_bytes(volume, facts),
+                        offset =
+                            volume.at_end ? data.size() - std::min(need, data.size()) : first + volume.skip;
+    if (offset > data.size() || need > data.size() - offset)
+        data.refuse("is cut off: its pixels take " + std::to_string(need) + " bytes, got " +
+                    std::to_string(data.size() - std::min(offset, data.size())));
+    if (data.size() - offset > need)
+        facts.notes.push_back(std::to_string(data.size() - offset - need) +
+                              " bytes behind the picture ignored");
+    return offset;
+}
+
+std::unique_ptr<ByteStream> raw_volume_bytes(const SourceFile& data, std::uint64_t offset,
+                                             const RawVolume& volume) {
+    auto stream = volume.text ? open_text(data, offset) : open_stream(data, offset, volume.packing);
+    if (volume.packing != Packing::none) skip_bytes(data, *stream, volume.skip);
+    return stream;
+}
+
+SourceFacts raw_volume_facts(const SourceFile& file, const LoadLimits& limits, const RawVolume& volume) {
+    SourceFacts facts;
     facts.format = volume.format;
     facts.bits = volume.samples.bits;
     facts.is_float = volume.samples.kind == SampleKind::floating;
     facts.lowest_value = lowest_of(volume.samples);
     facts.full_scale = highest_of(volume.samples);
-    facts.colour = model_of(file, volume) != ColourModel::grey;
+    facts.colour = raw_volume_model(file, volume) != ColourModel::grey;
     if (volume.channels == 4) facts.notes.emplace_back("transparency ignored");
     read_size(file, volume, limits, facts);
     if (volume.spacing_mm)
         take_spacing(facts, *volume.spacing_mm, volume.spacing_words);
     else if (!volume.spacing_words.empty())
         facts.notes.push_back(volume.spacing_words);
+    return facts;
+}
 
+Radiograph read_raw_volume(const SourceFile& file, const LoadLimits& limits, Want want,
+                           const RawVolume& volume) {
+    if (volume.several_files)
+        file.refuse(
+            "spreads its pixels over several files, which is a slice stack, expected one projection picture");
+    Radiograph radiograph;
+    SourceFacts& facts = radiograph.facts;
+    facts = raw_volume_facts(file, limits, volume);
     std::optional<SourceFile> other;
-    if (!volume.data_file.empty()) other.emplace(data_path(file, volume.data_file));
+    if (!volume.data_file.empty()) other.emplace(raw_data_path(file, volume));
     const SourceFile& data = other ? *other : file;
-    const std::uint64_t offset = data_offset(data, volume, facts);
+    const std::uint64_t offset = raw_data_offset(data, volume, facts);
     facts.sha256 = other ? sha256_of(file, *other) : sha256_of(file);
     if (want == Want::facts) return radiograph;
     check_single_page(file, facts);

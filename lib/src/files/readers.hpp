@@ -16,4 +16,14 @@ Radiograph read_meta_image(const SourceFile& file, const LoadLimits& limits, Wan
 Radiograph read_dicom(const SourceFile& file, const LoadLimits& limits, Want want);
 Radiograph read_nrrd(const SourceFile& file, const LoadLimits& limits, Want want);
 
+enum class FileKind { unknown, tiff, png, jpeg, bmp, nrrd, meta_image, dicom };
+
+/// By content: the name's ending is what people type, the first bytes are what the file is.
+FileKind kind_of(const SourceFile& file);
+using PictureReader = Radiograph (*)(const SourceFile&, const LoadLimits&, Want);
+/// Null for an unknown kind.
+PictureReader reader_of(FileKind kind);
+/// Throws Error(input): the kinds that there are.
+[[noreturn]] void refuse_unknown(const SourceFile& file);
+
 } // namespace ringwall::files

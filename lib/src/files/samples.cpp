@@ -38,8 +38,19 @@ float float24_to_float(std::uint32_t bits) {
     return negative ? -size : size;
 }
 
+/// Samples beside each other: a loop that compilers turn into vector code.
+template<typename T>
+void contiguous(const std::byte* row, int count, float* out) {
+    for (std::ptrdiff_t i = 0; i < count; ++i) {
+        T value;
+        std::memcpy(&value, row + i * static_cast<std::ptrdiff_t>(sizeof(T)), sizeof value);
+        out[i] = static_cast<float>(value);
+    }
+}
+
 template<typename T>
 void plain(const std::byte* row, int first, int step, int count, float* out) {
+    if (first == 0 && step == 1) return contiguous<T>(row, count, out);
     const std::byte* from = row + static_cast<std::ptrdiff_t>(first) * static_cast<std::ptrdiff_t>(sizeof(T));
     const std::ptrdiff_t jump = static_cast<std::ptrdiff_t>(step) * static_cast<std::ptrdiff_t>(sizeof(T));
     for (int i = 0; i < count; ++i) {

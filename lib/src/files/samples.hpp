@@ -17,6 +17,7 @@ enum class SampleKind { unsigned_integer, signed_integer, floating };
 struct SampleFormat {
     SampleKind kind = SampleKind::unsigned_integer;
     int bits = 8;
+    bool operator==(const SampleFormat&) const = default;
 };
 
 /// Integers of 1-32 and 64 bits; floats of 16, 24, 32 and 64 bits.

@@ -49,14 +49,20 @@ class Sha256 {
     std::unique_ptr<EVP_MD_CTX, Free> context_;
 };
 
-void add_file(Sha256& sha, const files::SourceFile& file) {
+template<typename Told>
+void add_file(Sha256& sha, const files::SourceFile& file, Told told) {
     std::vector<std::byte> block(std::size_t{1} << 18);
     for (std::uint64_t at = 0; at < file.size();) {
         const std::size_t got = file.read_some(at, block.data(), block.size());
         if (got == 0) file.refuse("cannot be read to its end");
         sha.add(block.data(), got);
         at += got;
+        told(got);
     }
+}
+
+void add_file(Sha256& sha, const files::SourceFile& file) {
+    add_file(sha, file, [](std::size_t) {});
 }
 
 } // namespace
@@ -79,6 +85,27 @@ std::string sha256_of(const SourceFile& first, const SourceFile& second) {
     Sha256 sha;
     add_file(sha, first);
     add_file(sha, second);
+    return sha.hex();
+}
+
+std::string sha256_of(std::span<const std::filesystem::path> files, Watch& watch) {
+    constexpr int megabyte = 20; // as a power of 2
+    std::uint64_t all = 0, done = 0, told = 0;
+    for (const auto& file : files) {
+        std::error_code unknown; // the file's own opening says what is wrong with it
+        const auto size = std::filesystem::file_size(file, unknown);
+        all += unknown ? 0 : size;
+    }
+    const int total = static_cast<int>(all >> megabyte);
+    Sha256 sha;
+    for (const auto& file : files)
+        add_file(sha, SourceFile(file), [&](std::size_t bytes) {
+            if (watch.cancelled()) throw Cancelled{};
+            done += bytes;
+            if (done >> megabyte == told) return;
+            told = done >> megabyte;
+            watch.progress("hashing", static_cast<int>(told), total);
+        });
     return sha.hex();
 }
 

@@ -57,6 +57,7 @@ SourceFile::SourceFile(const std::filesystem::path& path) : path_(path) {
         fail(path, why);
     }
     size_ = static_cast<std::uint64_t>(about.st_size);
+    written_at_ = std::int64_t{about.st_mtim.tv_sec} * 1'000'000'000 + about.st_mtim.tv_nsec;
 }
 
 SourceFile::~SourceFile() {

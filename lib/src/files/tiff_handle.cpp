@@ -70,6 +70,16 @@ TiffHandle::~TiffHandle() {
     if (tiff_ != nullptr) TIFFClose(tiff_);
 }
 
+void TiffHandle::next_page() {
+    decoding_ = false; // directories hold harmless oddities that the library warns of
+    check(TIFFReadDirectory(tiff_) == 1);
+}
+
+void TiffHandle::go_to_page(std::uint64_t offset) {
+    decoding_ = false;
+    check(TIFFSetSubDirectory(tiff_, offset) == 1);
+}
+
 void TiffHandle::check(bool worked) const {
     if (worked && first_message_.empty()) return;
     file_.refuse("is a damaged or cut-off TIFF" +

@@ -23,6 +23,10 @@ class TiffHandle {
     /// From here on a warning is damage too: while pixels are decoded the library warns of data that ended
     /// early or did not fit and goes on with made-up pixels.
     void start_decoding() { decoding_ = true; }
+    /// Moves on to the next page of the chain. Throws Error(input).
+    void next_page();
+    /// Moves to the page whose directory lies at `offset`. Throws Error(input).
+    void go_to_page(std::uint64_t offset);
     /// Throws Error(input) when `worked` is false or a message came in that means damage.
     void check(bool worked) const;
 

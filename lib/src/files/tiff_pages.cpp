@@ -55,7 +55,7 @@ class PageWalker {
 
 } // namespace
 
-TiffPages count_tiff_pages(const SourceFile& file) {
+TiffPages find_tiff_pages(const SourceFile& file) {
     constexpr std::size_t most_pages = 1U << 20;
     PageWalker walker(file);
     std::unordered_set<std::uint64_t> seen;
@@ -65,12 +65,13 @@ TiffPages count_tiff_pages(const SourceFile& file) {
             file.refuse("is damaged: its list of pages runs in a circle");
         if (seen.size() > most_pages) file.refuse("holds over a million pages");
         const bool first = seen.size() == 1;
+        const std::uint64_t offset = walker.offset();
         if (walker.step() && !first)
             ++found.copies;
         else
-            ++found.pages;
+            found.full.push_back(offset);
     }
-    if (found.pages == 0) file.refuse("is a TIFF without a page");
+    if (found.full.empty()) file.refuse("is a TIFF without a page");
     return found;
 }
 

@@ -5,8 +5,10 @@
 #include "plan/plan.hpp"
 #include "record/names.hpp"
 #include "ringwall/inspection.hpp"
+#include "ringwall/slice_stack.hpp"
 
 #include <cmath>
+#include <optional>
 
 namespace ringwall {
 namespace {
@@ -28,7 +30,7 @@ void tell_facts(Description& d) {
     const SourceFacts& facts = d.facts;
     d.lines.push_back("format: " + facts.format);
     d.lines.push_back("size: " + std::to_string(facts.width_px) + " x " + std::to_string(facts.height_px) +
-                      " px" + (facts.pages > 1 ? ", " + std::to_string(facts.pages) + " pages" : ""));
+                      " px" + (facts.pages > 1 ? ", " + std::to_string(facts.pages) + " slices" : ""));
     d.lines.push_back("grey values: " + grey_words(facts));
     d.lines.push_back("sha256: " + facts.sha256);
 }
@@ -148,9 +150,38 @@ std::string verdict_of(const Description& d, const TransmissionMap& map) {
     return words + (d.concerns.empty() ? "" : "; see above");
 }
 
-void describe_pages(Description& d) {
-    d.concerns.push_back("several pages or slices: not measured in this version. Ask for one face-on "
-                         "picture, or pick one page");
+void tell_voxel(Description& d, const std::optional<StatedVoxel>& voxel) {
+    if (!voxel) {
+        d.lines.emplace_back("voxel: unknown");
+        d.concerns.emplace_back(
+            "no voxel size that holds in all three directions: nothing can be given in mm "
+            "from this stack as it is. Ask for the voxel size of the reconstruction");
+        return;
+    }
+    const auto [x, y, z] = voxel->voxel_mm;
+    d.lines.push_back("voxel: " + shortest(rounded(x, 5)) + " x " + shortest(rounded(y, 5)) + " x " +
+                      shortest(rounded(z, 5)) + " mm (" + voxel->from + ")");
+}
+
+void describe_stack(Description& d, const SliceStack& stack, Watch& watch) {
+    d.facts = stack.facts().source;
+    d.facts.sha256 = stack.sha256(watch);
+    d.verdict = "not fit to measure on; see above";
+    tell_facts(d);
+    tell_voxel(d, stack.facts().voxel);
+    add_file_concerns(d);
+    d.concerns.emplace_back("a slice stack: read, but not measured in this version. Ask for one face-on "
+                            "picture as well");
+}
+
+/// Nothing when the source is one picture.
+std::optional<SliceStack> as_stack(const std::filesystem::path& source, const LoadLimits& limits) {
+    try {
+        return open_stack(source, limits);
+    } catch (const Error& error) {
+        if (error.fault() != Fault::usage) throw;
+        return std::nullopt;
+    }
 }
 
 } // namespace
@@ -160,15 +191,15 @@ Description describe(const std::filesystem::path& file, const InspectRequest& op
     LoadLimits limits;
     limits.memory_bytes = options.memory_bytes;
     Description d;
+    if (const auto stack = as_stack(file, limits)) {
+        describe_stack(d, *stack, watch);
+        return d;
+    }
     d.facts = stages.describe_file(file, limits);
     d.verdict = "not fit to measure on; see above";
     tell_facts(d);
     tell_scale(d, options);
     add_file_concerns(d);
-    if (d.facts.pages > 1) {
-        describe_pages(d);
-        return d;
-    }
     try {
         ExposureOptions exposure;
         exposure.dense = options.dense;
