@@ -29,6 +29,15 @@ Air air_along(const Job& job, int ray, double plating_px) {
     return air;
 }
 
+/// Where copper was told on a ray apart from the ring's contour; 0: it was not.
+double edge_of_its_own(const Job& job, int ray) {
+    const std::size_t at = idx(ray);
+    if (job.answer[at] == Answer::local) return job.local[at].rho_px;
+    if (job.answer[at] != Answer::feature) return 0;
+    const Feature& feature = job.features[static_cast<std::size_t>(job.feature_of[at])];
+    return feature.along(ray_direction(ray), job.wall.radius_px[at], job.searched_px);
+}
+
 } // namespace
 
 RayFlags parts_over_bore(const Job& job) {
@@ -60,6 +69,24 @@ RayFlags parts_over_bore(const Job& job) {
         out[idx(i)] = sum.sum / sum.count < open - std::max(5 * u, 0.5 * job.levels.fine_step);
     }
     return out;
+}
+
+std::vector<Body> bodies_among_answers(const Job& job) {
+    constexpr int every = 5, most = 24;
+    std::vector<Body> found;
+    if (!job.map.t_is_physical || job.hole.kind != HoleKind::hole) return found;
+    int tried = 0;
+    for (int i = 0; i < rays && tried < most; i += every) {
+        const double rho = edge_of_its_own(job, i);
+        if (rho <= 0) continue;
+        const Point d = ray_direction(i);
+        const Point at{job.hole.centre_px.x + rho * d.x, job.hole.centre_px.y + rho * d.y};
+        const auto known = [&](const Body& body) { return body.covers(at, 4 * job.levels.blur_px); };
+        if (std::any_of(found.begin(), found.end(), known)) continue;
+        ++tried;
+        if (const auto body = body_at(job.map, job.levels, at)) found.push_back(*body);
+    }
+    return found;
 }
 
 void hide_beside_parts(Job& job) {

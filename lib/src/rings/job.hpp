@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "rings/body.hpp"
 #include "rings/feature.hpp"
 #include "rings/local_edge.hpp"
 #include "rings/polar.hpp"
@@ -33,6 +34,7 @@ struct Job {
     RingLevels picture_levels{};
     RingLevels levels{}; ///< of the neighbourhood
     WallLine wall{};
+    std::vector<Body> bodies{}; ///< before the ring: nothing behind them is read
     bool plated = false;
     double wall_zone_px = 0; ///< what the wall's blur spoils
     double reach_px = 0;     ///< beyond the wall's largest radius, of the fine look
@@ -76,6 +78,8 @@ void look_around(Job& job);
 /// Rays on which something in front of the hole darkens the air just inside its wall: a part that any copper
 /// seen there may be the rest of.
 RayFlags parts_over_bore(const Job& job);
+/// Bodies of parts that what was answered as copper of its own turns out to be.
+std::vector<Body> bodies_among_answers(const Job& job);
 /// Rays answered `local` that run on from hidden ones become hidden: a part's own outline.
 void hide_beside_parts(Job& job);
 /// Fits the closed contour, if there is one: ring, land_px, and answers on the rays it explains or that

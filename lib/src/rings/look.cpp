@@ -75,7 +75,7 @@ void look(Job& job, double reach_px) {
     job.reach_px = reach_px;
     const auto patch_of = [&](const RingLevels& levels) {
         job.levels = levels;
-        job.patch = make_patch(job.map, job.levels, job.hole, job.wall, job.neighbours, reach_px,
+        job.patch = make_patch(job.map, job.levels, job.hole, job.wall, job.neighbours, job.bodies, reach_px,
                                job.wall_zone_px, 1);
     };
     patch_of(job.picture_levels);
@@ -97,7 +97,7 @@ bool answered(const RaySight& s) {
 /// Rays that met nothing near look on in blocks of two by two pixels.
 void look_far(Job& job) {
     RingLevels levels = job.picture_levels;
-    const Patch far = make_patch(job.map, levels, job.hole, job.wall, job.neighbours,
+    const Patch far = make_patch(job.map, levels, job.hole, job.wall, job.neighbours, job.bodies,
                                  job.options.search_px + rim_px, job.wall_zone_px, 2);
     const auto sights =
         scan(far, levels, job.hole, job.wall, job.neighbours, job.wall_zone_px, job.options.search_px);

@@ -43,6 +43,37 @@ CopperSight sight_of(const Job& job) {
             .small_z = deep_z};
 }
 
+/// A job on the hole before any look; picture_levels.why_not says what forbids it.
+Job job_on(const TransmissionMap& map, const MaterialMap& materials, Hole& hole,
+           std::span<const Hole> neighbours, const RingOptions& options) {
+    Job job{.map = map, .hole = hole, .neighbours = neighbours, .options = options};
+    job.picture_levels = ring_levels(map, materials);
+    if (hole.blur_px)
+        take_blur(hole.blur_px, job.picture_levels); // better known than by the picture's edges alone
+    if (map.t_is_physical) look_for_thin_copper(options.least_copper_share, job.picture_levels);
+    job.levels = job.picture_levels;
+    job.wall = wall_line(hole);
+    job.plated = hole.wall.state != WallState::bare;
+    job.wall_zone_px = (job.plated ? 3.0 : 2.0) * job.levels.blur_px;
+    return job;
+}
+
+/// Looks and fits; false: the neighbourhood's levels forbid it.
+bool look_and_fit(Job& job) {
+    look_around(job);
+    if (!job.levels.why_not.empty()) return false;
+    fit_contour(job);
+    job.hole.keepout.sight = sight_of(job);
+    answer_rest(job);
+    return true;
+}
+
+void finish(Job& job) {
+    fill_profile(job);
+    settle(job);
+    if (job.hole.kind == HoleKind::via) job.hole.keepout.profile.clear();
+}
+
 } // namespace
 } // namespace rings
 
@@ -55,25 +86,16 @@ void measure_ring(const TransmissionMap& map, const MaterialMap& materials, Hole
     if (hole.cover < 1)
         return give_up(hole, "a part's body lies in front of the whole hole and dims its surroundings");
     if (hole.wall.state == WallState::undecided) return give_up(hole, "plated or bare is undecided");
-    Job job{.map = map, .hole = hole, .neighbours = neighbours, .options = options};
-    job.picture_levels = ring_levels(map, materials);
-    if (hole.blur_px)
-        take_blur(hole.blur_px, job.picture_levels); // better known than by the picture's edges alone
-    if (map.t_is_physical) look_for_thin_copper(options.least_copper_share, job.picture_levels);
-    job.levels = job.picture_levels;
+    Job job = job_on(map, materials, hole, neighbours, options);
     if (!job.levels.why_not.empty()) return give_up(hole, job.levels.why_not);
-    job.wall = wall_line(hole);
     if (!job.wall.valid) return give_up(hole, "the hole's wall was not measured");
-    job.plated = hole.wall.state != WallState::bare;
-    job.wall_zone_px = (job.plated ? 3.0 : 2.0) * job.levels.blur_px;
-    look_around(job);
-    if (!job.levels.why_not.empty()) return give_up(hole, job.levels.why_not);
-    fit_contour(job);
-    hole.keepout.sight = sight_of(job);
-    answer_rest(job);
-    fill_profile(job);
-    settle(job);
-    if (hole.kind == HoleKind::via) hole.keepout.profile.clear();
+    if (!look_and_fit(job)) return give_up(hole, job.levels.why_not);
+    std::vector<Body> bodies = bodies_among_answers(job);
+    if (bodies.empty()) return finish(job);
+    Job again = job_on(map, materials, hole, neighbours, options);
+    again.bodies = std::move(bodies);
+    if (!look_and_fit(again)) return give_up(hole, again.levels.why_not);
+    finish(again);
 }
 
 } // namespace ringwall

@@ -60,6 +60,16 @@ void for_disk(const Patch& patch, Point centre_px, double radius_px, Mark&& mark
     }
 }
 
+void mark_bodies(Patch& patch, std::span<const Body> bodies, double margin_px) {
+    const double half_block = (patch.bin - 1) / 2.0;
+    for (const Body& body : bodies)
+        for (int y = 0; y < patch.height; ++y)
+            for (int x = 0; x < patch.width; ++x)
+                if (body.covers({patch.x0 + half_block + x * patch.bin, patch.y0 + half_block + y * patch.bin},
+                                margin_px))
+                    patch.use[patch.at(x, y)] = Use::dense;
+}
+
 void mark_holes(Patch& patch, const Hole& hole, const WallLine& wall, std::span<const Hole> neighbours,
                 double zone_px) {
     for (const Hole& other : neighbours) {
@@ -317,10 +327,12 @@ void mark_dense(Patch& patch, const RingLevels& levels, double margin_px) {
 } // namespace
 
 Patch make_patch(const TransmissionMap& map, RingLevels& levels, const Hole& hole, const WallLine& wall,
-                 std::span<const Hole> neighbours, double reach_px, double wall_zone_px, int bin) {
+                 std::span<const Hole> neighbours, std::span<const Body> bodies, double reach_px,
+                 double wall_zone_px, int bin) {
     Patch patch;
     lay_out(patch, map, hole, wall.largest_px + reach_px, bin);
     take_blocks(patch, map);
+    mark_bodies(patch, bodies, 3 * levels.blur_px + 0.5 * bin);
     mark_holes(patch, hole, wall, neighbours, wall_zone_px);
     // Sigma after a Gaussian of s px is sigma / (2 sqrt(pi) s).
     const double sigma =

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "rings/body.hpp"
 #include "rings/levels.hpp"
 #include "rings/wall_line.hpp"
 #include "ringwall/hole.hpp"
@@ -16,7 +17,7 @@ enum class Use : std::uint8_t {
     free,      ///< board, told by its smoothed T
     wall,      ///< the hole itself and the blur of its wall
     neighbour, ///< another hole and the blur of its wall
-    dense,     ///< something no foil can be, not joined to the hole
+    dense,     ///< something no foil can be, not joined to the hole; a part's body
     outside,   ///< beyond the picture
 };
 
@@ -51,6 +52,7 @@ inline constexpr double deep_z = 2.5;
 /// `reach_px` beyond the wall's largest radius; `wall_zone_px`: width outside the wall that belongs to the
 /// wall's blur. `levels` are the picture's and become the neighbourhood's.
 Patch make_patch(const TransmissionMap& map, RingLevels& levels, const Hole& hole, const WallLine& wall,
-                 std::span<const Hole> neighbours, double reach_px, double wall_zone_px, int bin);
+                 std::span<const Hole> neighbours, std::span<const Body> bodies, double reach_px,
+                 double wall_zone_px, int bin);
 
 } // namespace ringwall::rings

@@ -205,14 +205,19 @@ void fill_profile(Job& job) {
         default:
             break;
         }
+        // Copper that own copper runs on into is own copper: where the ring ends there is no gap to another's.
+        const bool of_plane = job.ring.ok ? job.all_joined && job.answer[idx(i)] == Answer::contour
+                                          : job.runs_on && job.of_own_piece[idx(i)];
+        if (of_plane) {
+            sample.reason = GapReason::own;
+            continue;
+        }
         EdgePoint edge = edge_on(job, contours, i);
         const double common = edge.gap.slope.dot(job.covariance * edge.gap.slope);
         sample.gap_px = std::max(0.0, edge.rho - job.wall.radius_px[idx(i)]);
         sample.u_px = std::sqrt(std::max(common, 0.0) + edge.gap.u_own_px * edge.gap.u_own_px);
         sample.reason = GapReason::measured;
-        const bool of_plane = job.ring.ok ? job.all_joined && job.answer[idx(i)] == Answer::contour
-                                          : job.runs_on && job.of_own_piece[idx(i)];
-        if (!of_plane) job.gaps.push_back(std::move(edge.gap));
+        job.gaps.push_back(std::move(edge.gap));
     }
     for (int k = 0; k < static_cast<int>(job.features.size()); ++k) {
         GapOfRay nearest = nearest_of_feature(job, k);

@@ -44,11 +44,35 @@ RayFlags touching_rays(const Job& job, int smallest_ray) {
 /// out (common practice, no source).
 constexpr double least_gap_px = 0.2;
 
+/// Widest gap that may hide in the blur of one edge along `length_px` of wall. A step of share f of the whole
+/// and the rest of it a gap g apart look like one edge, a little further out, whose variance is larger by
+/// f (1 - f) g^2 (the two steps' second moment about their mean): g is lost where that is less than the
+/// blur's own uncertainty, the picture's and that of an edge of this length, allow. No gap's slope at 0 tells
+/// of it, so that no covariance holds it.
+double gap_lost_in_blur(const Job& job, double length_px) {
+    constexpr double pi = std::numbers::pi;
+    const RingLevels& levels = job.levels;
+    const double whole = levels.open - levels.copper.front(), blur = levels.blur_px;
+    const double share = std::clamp((levels.laminate - levels.copper.front()) / whole, 0.01, 0.99);
+    const double noise = levels.noise.sigma(0.5 * (levels.open + levels.copper.front()));
+    const double correlation = std::max(1.0, levels.noise.correlation);
+    // Of an edge's blur, twice the variance of its place: 2 sqrt(pi) blur noise^2 / (step^2 length).
+    const double of_edge2 = 4 * std::sqrt(pi) * blur * noise * noise * correlation /
+                            (whole * whole * std::max(length_px, blur));
+    const double u = std::sqrt(levels.blur_u_px * levels.blur_u_px + of_edge2);
+    return std::sqrt(2 * blur * 1.645 * u / (share * (1 - share)));
+}
+
 void mark_touching(Job& job, const Smallest& smallest) {
     KeepOut& keepout = job.hole.keepout;
     keepout.state = KeepOutState::touching;
-    keepout.touching_arcs = arcs_of(touching_rays(job, smallest.ray));
-    keepout.largest_gap_not_excluded_px = std::max({smallest.high_px, 1.645 * smallest.u_px, least_gap_px});
+    const RayFlags touching = touching_rays(job, smallest.ray);
+    keepout.touching_arcs = arcs_of(touching);
+    const double length_px = static_cast<double>(std::count(touching.begin(), touching.end(), true)) *
+                             std::numbers::pi / 180 * job.wall.mean_px;
+    keepout.largest_gap_not_excluded_px =
+        std::max({smallest.high_px, 1.645 * smallest.u_px, least_gap_px,
+                  std::min(0.0, smallest.value_px) + gap_lost_in_blur(job, length_px)});
     keepout.min_px = Estimate::of(0, keepout.largest_gap_not_excluded_px / 2);
     keepout.p_low_px = 0;
 }
