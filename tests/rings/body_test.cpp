@@ -18,7 +18,8 @@ constexpr int size_px = 240;
 constexpr Point middle{90.3, 120.6};
 constexpr double blur_px = 1.0, photons = 8000, bore_px = 40, ring_px = 66, board_ends_px = 200;
 
-/// A bare hole with its ring in a plane of one foil; `over_air`: the board ends at the right, else it goes on.
+/// A bare hole with its ring in a plane of one foil; `over_air`: the board ends at the right, else it goes
+/// on.
 drawn::Board board(bool over_air) {
     return [over_air](double x, double y) {
         const double r = std::hypot(x - middle.x, y - middle.y);
@@ -54,7 +55,8 @@ Taken taken(bool over_air) {
 
 } // namespace
 
-TEST_CASE("a body's edge in the ring, seen on air beyond the board, is no copper, and nothing behind it is read") {
+TEST_CASE(
+    "a body's edge in the ring, seen on air beyond the board, is no copper, and nothing behind it is read") {
     const KeepOut keepout = taken(true).keepout;
     REQUIRE(keepout.state == KeepOutState::ring_seen);
     CHECK(std::abs(keepout.min_px.value() - (ring_px - bore_px)) < 3 * keepout.min_px.u());

@@ -8,9 +8,10 @@
 namespace ringwall::rings {
 namespace {
 
-constexpr int deep = 5;       ///< px averaged across, on either side of a line
-constexpr int half_span = 4;  ///< px averaged along it, to either side
-constexpr int farthest = 400; ///< px followed along a side each way
+constexpr int deep = 5;         ///< px averaged across, on either side of a line
+constexpr int half_span = 4;    ///< px averaged along it, to either side
+constexpr int farthest = 400;   ///< px followed along a side each way
+constexpr int shortest_px = 25; ///< of a side
 
 Point plus(Point a, Point direction, double by) {
     return {a.x + by * direction.x, a.y + by * direction.y};
@@ -25,14 +26,18 @@ struct Line {
 /// Means of T on both sides of a line.
 struct Across {
     double bright = 0, dark = 0;
-    bool inside = true; ///< of the picture
+    bool inside = true;  ///< of the picture
+    bool hidden = false; ///< by something no body is as dark as
 };
 
 /// A side as far as it was followed: px along the line from its point.
 struct Run {
     int first = 0, last = 0;
-    int on_board = 0, on_air = 0; ///< px with board, and with air, on the bright side
-    double step = 0;              ///< ln T bright - ln T dark
+    int on_board = 0;        ///< px with board on the bright side
+    int on_air = 0;          ///< most px on end with nothing but air there
+    double step = 0;         ///< ln T bright - ln T dark
+    bool open = false;       ///< it may go on where nothing was looked at yet
+    std::vector<int> breaks; ///< px where the step was last seen before it was lost for a while
     [[nodiscard]] int length() const { return last - first; }
 };
 
@@ -46,14 +51,18 @@ class Follower {
     [[nodiscard]] std::optional<Line> start(Point near_px) const;
     /// Follows and straightens `line`; `step`: of the body's other sides, 0 not known.
     Run follow(Line& line, double step) const;
-    /// The side that begins where `run` ends at its last px (`forward`) or its first.
+    /// The side that meets the line's at its end (`forward`) or at its beginning.
     [[nodiscard]] std::optional<Line> round_the_corner(const Line& line, const Run& run, bool forward) const;
 
   private:
     [[nodiscard]] bool read(Point p, double& sum) const;
     [[nodiscard]] Across across(const Line& line, int s) const;
     [[nodiscard]] Across mean(const std::vector<Across>& all, int from, int to) const;
+    [[nodiscard]] double noise_of(double t) const;
     [[nodiscard]] double tolerance(const Across& mean, double step) const;
+    [[nodiscard]] bool is_air(double t) const;
+    [[nodiscard]] std::optional<Line> turn_at(const Line& line, double step, int corner_px,
+                                              bool forward) const;
     [[nodiscard]] std::vector<Across> samples(const Line& line, int reach) const;
     int walk(const std::vector<Across>& all, int way, Run& run) const;
     void straighten(Line& line, const Run& run) const;
@@ -76,10 +85,11 @@ Across Follower::across(const Line& line, int s) const {
     Across out;
     const Point here = plus(line.at, line.along, s), inward = line.inward();
     for (int k = 0; k < deep && out.inside; ++k)
-        out.inside = read(plus(here, inward, -away_ - k), out.bright) &&
-                     read(plus(here, inward, away_ + k), out.dark);
+        out.inside =
+            read(plus(here, inward, -away_ - k), out.bright) && read(plus(here, inward, away_ + k), out.dark);
     out.bright /= deep;
     out.dark /= deep;
+    out.hidden = std::min(out.bright, out.dark) < levels_.dense_below;
     return out;
 }
 
@@ -97,19 +107,28 @@ Across Follower::mean(const std::vector<Across>& all, int from, int to) const {
         out.bright += a.bright / (to - from + 1);
         out.dark += a.dark / (to - from + 1);
         out.inside = out.inside && a.inside;
+        out.hidden = out.hidden || a.hidden;
     }
     out.bright = std::max(out.bright, 1e-3);
     out.dark = std::max(out.dark, 1e-3);
     return out;
 }
 
-/// Four sigma of a step's noise, and a fifth of the step for what the beam's spectrum and shading make of it.
-double Follower::tolerance(const Across& mean, double step) const {
+/// Of ln T, for a mean on one side of a line.
+double Follower::noise_of(double t) const {
     const double count = deep * (2 * half_span + 1) / std::max(1.0, levels_.noise.correlation);
-    const double u = std::hypot(levels_.noise.sigma(mean.bright) / mean.bright,
-                                levels_.noise.sigma(mean.dark) / mean.dark) /
-                     std::sqrt(count);
-    return 4 * u + 0.2 * step;
+    return levels_.noise.sigma(t) / t / std::sqrt(count);
+}
+
+/// Four sigma of a step's noise, and a fifth of the step for what the beam's spectrum and shading make of it;
+/// never so much that no step at all would do.
+double Follower::tolerance(const Across& mean, double step) const {
+    return std::min(4 * std::hypot(noise_of(mean.bright), noise_of(mean.dark)) + 0.2 * step, 0.5 * step);
+}
+
+/// As bright as nothing but air is, not as the blur of a wall.
+bool Follower::is_air(double t) const {
+    return std::log(levels_.open / t) < 4 * noise_of(t) + 0.1 * std::log(levels_.open / levels_.laminate);
 }
 
 std::optional<Line> Follower::start(Point near_px) const {
@@ -125,8 +144,7 @@ std::optional<Line> Follower::start(Point near_px) const {
             double least = 1e9; // of the thirds of the line: a curved or short edge has a weak one
             for (int third = 0; third < 3; ++third) {
                 const Across part = mean(all, 7 * third, 7 * third + 6);
-                const bool board =
-                    part.inside && part.bright < air_above_ && part.dark > levels_.dense_below;
+                const bool board = part.inside && !part.hidden && part.bright < air_above_;
                 least = std::min(least, board ? part.bright - part.dark : 0.0);
             }
             if (least <= most) continue;
@@ -143,23 +161,28 @@ std::optional<Line> Follower::start(Point near_px) const {
 int Follower::walk(const std::vector<Across>& all, int way, Run& run) const {
     constexpr int most_spoilt = 25, most_hidden = 60;
     const int middle = static_cast<int>(all.size() / 2), end = middle - half_span;
-    int last = 0, spoilt = 0, hidden = 0;
+    int last = 0, spoilt = 0, hidden = 0, on_air = 0;
     for (int k = 1; k <= end; ++k) {
         const int at = middle + way * k;
         const Across here = mean(all, at - half_span, at + half_span);
-        if (!here.inside) break;
-        if (here.dark < levels_.dense_below) {
-            if (++hidden > most_hidden) break;
+        if (!here.inside) return last;
+        if (here.hidden) {
+            if (++hidden > most_hidden) return last;
             continue;
         }
         if (std::abs(std::log(here.bright / here.dark) - run.step) < tolerance(here, run.step)) {
+            if (spoilt > half_span) run.breaks.push_back(last);
             last = way * k;
             spoilt = hidden = 0;
-            ++(here.bright > air_above_ ? run.on_air : run.on_board);
-        } else if (++spoilt > most_spoilt) {
-            break;
+            run.on_board += here.bright < air_above_ ? 1 : 0;
+            on_air = is_air(here.bright) ? on_air + 1 : 0;
+            run.on_air = std::max(run.on_air, on_air);
+            continue;
         }
+        on_air = 0;
+        if (++spoilt > most_spoilt) return last;
     }
+    run.open = true;
     return last;
 }
 
@@ -206,9 +229,13 @@ void Follower::straighten(Line& line, const Run& run) const {
 }
 
 Run Follower::follow(Line& line, double step) const {
-    Run run{-10, 10, 0, 0, step};
+    constexpr int straight = 40; // px: a shorter piece tells the direction less well than the side before
+    Run run;
+    run.first = -10;
+    run.last = 10;
+    run.step = step;
     for (const int reach : {24, 48, 96, 192, farthest}) {
-        straighten(line, run);
+        if (step == 0 || run.length() >= straight) straighten(line, run);
         const std::vector<Across> all = samples(line, reach + half_span);
         const int middle = reach + half_span;
         if (step == 0) {
@@ -216,15 +243,18 @@ Run Follower::follow(Line& line, double step) const {
             run.step = std::log(first.bright / first.dark);
         }
         run.on_board = run.on_air = 0;
+        run.open = false;
+        run.breaks.clear();
         run.first = walk(all, -1, run);
         run.last = walk(all, 1, run);
-        if (run.length() < reach / 2 || (run.first > -reach && run.last < reach)) break;
+        if (!run.open) break;
     }
     return run;
 }
 
-std::optional<Line> Follower::round_the_corner(const Line& line, const Run& run, bool forward) const {
-    const Point corner = plus(line.at, line.along, forward ? run.last : run.first);
+/// The line at a right angle, inward, whose step fits best near px `corner_px` of the line.
+std::optional<Line> Follower::turn_at(const Line& line, double step, int corner_px, bool forward) const {
+    const Point corner = plus(line.at, line.along, corner_px);
     // The body stays on the right: forward the next side leads inward, backward it comes from there.
     const Point along = forward ? line.inward() : Point{-line.inward().x, -line.inward().y};
     std::optional<Line> best;
@@ -234,12 +264,26 @@ std::optional<Line> Follower::round_the_corner(const Line& line, const Run& run,
         const Line side{at, along};
         const Across here = mean(samples(side, half_span), 0, 2 * half_span);
         if (!here.inside) continue;
-        const double wrong = std::abs(std::log(here.bright / here.dark) - run.step);
-        if (wrong > std::min(least, tolerance(here, run.step))) continue;
+        const double wrong = std::abs(std::log(here.bright / here.dark) - step);
+        if (wrong > std::min(least, tolerance(here, step))) continue;
         least = wrong;
         best = side;
     }
     return best;
+}
+
+/// The edge of something else may have prolonged the side: its end is tried first, then where it broke.
+std::optional<Line> Follower::round_the_corner(const Line& line, const Run& run, bool forward) const {
+    std::vector<int> corners{forward ? run.last : run.first};
+    for (const int at : run.breaks)
+        if ((at > 0) == forward) corners.insert(corners.begin() + 1, at); // the outermost comes first
+    for (const int at : corners) {
+        std::optional<Line> next = turn_at(line, run.step, at, forward);
+        if (!next) continue;
+        Line tried = *next;
+        if (follow(tried, run.step).length() >= shortest_px) return next;
+    }
+    return std::nullopt;
 }
 
 bool leads_over_air(const Run& run) {
@@ -256,13 +300,14 @@ bool Body::covers(Point p, double margin_px) const {
 }
 
 std::optional<Body> body_at(const TransmissionMap& map, const RingLevels& levels, Point near_px) {
-    constexpr int shortest_px = 25, most_corners = 2;
+    constexpr int most_corners = 2;
     const Follower follower(map, levels);
     std::optional<Line> line = follower.start(near_px);
     if (!line) return std::nullopt;
     const Run first = follower.follow(*line, 0);
     if (first.length() < shortest_px || first.step <= 0) return std::nullopt;
     Body body;
+    body.step = first.step;
     body.sides.push_back({line->at, line->inward()});
     bool proven = leads_over_air(first);
     for (const bool forward : {true, false}) {
@@ -272,13 +317,13 @@ std::optional<Body> body_at(const TransmissionMap& map, const RingLevels& levels
             std::optional<Line> next = follower.round_the_corner(from, run, forward);
             if (!next) break;
             run = follower.follow(*next, first.step);
-            if (run.length() < shortest_px) break;
             body.sides.push_back({next->at, next->inward()});
             proven = proven || leads_over_air(run);
             from = *next;
         }
     }
-    if (!proven) return std::nullopt;
+    // A single edge may be a trace's that happens to point along the wall of a bore.
+    if (!proven || body.sides.size() < 2) return std::nullopt;
     return body;
 }
 

@@ -38,6 +38,26 @@ double edge_of_its_own(const Job& job, int ray) {
     return feature.along(ray_direction(ray), job.wall.radius_px[at], job.searched_px);
 }
 
+/// A bore that lies under the body and yet is as bright as air: the body is none.
+bool contradicted(const Job& job, const Body& body) {
+    const auto bright = [&](const Hole& hole) {
+        const double radius = 0.5 * hole.bore_px.value_or(0) - 3 * job.levels.blur_px;
+        if (radius < 1 || !body.covers(hole.centre_px, -radius)) return false;
+        double sum = 0;
+        int count = 0;
+        for (int dy = -2; dy <= 2; ++dy)
+            for (int dx = -2; dx <= 2; ++dx) {
+                const int x = static_cast<int>(std::lround(hole.centre_px.x)) + dx;
+                const int y = static_cast<int>(std::lround(hole.centre_px.y)) + dy;
+                if (!job.map.t.contains(x, y)) continue;
+                sum += static_cast<double>(job.map.t(x, y));
+                ++count;
+            }
+        return count > 0 && sum / count > job.levels.open * std::exp(-0.5 * body.step);
+    };
+    return bright(job.hole) || std::any_of(job.neighbours.begin(), job.neighbours.end(), bright);
+}
+
 } // namespace
 
 RayFlags parts_over_bore(const Job& job) {
@@ -84,7 +104,8 @@ std::vector<Body> bodies_among_answers(const Job& job) {
         const auto known = [&](const Body& body) { return body.covers(at, 4 * job.levels.blur_px); };
         if (std::any_of(found.begin(), found.end(), known)) continue;
         ++tried;
-        if (const auto body = body_at(job.map, job.levels, at)) found.push_back(*body);
+        const auto body = body_at(job.map, job.levels, at);
+        if (body && !contradicted(job, *body)) found.push_back(*body);
     }
     return found;
 }

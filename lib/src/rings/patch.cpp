@@ -65,8 +65,9 @@ void mark_bodies(Patch& patch, std::span<const Body> bodies, double margin_px) {
     for (const Body& body : bodies)
         for (int y = 0; y < patch.height; ++y)
             for (int x = 0; x < patch.width; ++x)
-                if (body.covers({patch.x0 + half_block + x * patch.bin, patch.y0 + half_block + y * patch.bin},
-                                margin_px))
+                if (body.covers(
+                        {patch.x0 + half_block + x * patch.bin, patch.y0 + half_block + y * patch.bin},
+                        margin_px))
                     patch.use[patch.at(x, y)] = Use::dense;
 }
 

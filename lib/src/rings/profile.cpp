@@ -205,7 +205,8 @@ void fill_profile(Job& job) {
         default:
             break;
         }
-        // Copper that own copper runs on into is own copper: where the ring ends there is no gap to another's.
+        // Copper that own copper runs on into is own copper: where the ring ends there is no gap to
+        // another's.
         const bool of_plane = job.ring.ok ? job.all_joined && job.answer[idx(i)] == Answer::contour
                                           : job.runs_on && job.of_own_piece[idx(i)];
         if (of_plane) {

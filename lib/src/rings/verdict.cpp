@@ -57,8 +57,8 @@ double gap_lost_in_blur(const Job& job, double length_px) {
     const double noise = levels.noise.sigma(0.5 * (levels.open + levels.copper.front()));
     const double correlation = std::max(1.0, levels.noise.correlation);
     // Of an edge's blur, twice the variance of its place: 2 sqrt(pi) blur noise^2 / (step^2 length).
-    const double of_edge2 = 4 * std::sqrt(pi) * blur * noise * noise * correlation /
-                            (whole * whole * std::max(length_px, blur));
+    const double of_edge2 =
+        4 * std::sqrt(pi) * blur * noise * noise * correlation / (whole * whole * std::max(length_px, blur));
     const double u = std::sqrt(levels.blur_u_px * levels.blur_u_px + of_edge2);
     return std::sqrt(2 * blur * 1.645 * u / (share * (1 - share)));
 }
