@@ -90,6 +90,8 @@ TEST_CASE("a spoke joins the hole to the plane; a trace of another layer only pa
     const Hole hole = drawn::plated_hole(middle, 25, 2);
     const KeepOut joined = measured(board(true), hole), passed = measured(board(false), hole);
     CHECK(joined.state == KeepOutState::runs_on);
+    REQUIRE(joined.profile.size() == 360);
+    CHECK(joined.profile[300].reason == GapReason::own); // the plane is own copper on all its rays
     REQUIRE(passed.state == KeepOutState::ring_seen);
     CHECK(std::abs(passed.min_px.value() - 25) < 3 * passed.min_px.u());
 }

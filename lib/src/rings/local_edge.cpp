@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <vector>
 
 namespace ringwall::rings {
 namespace {
@@ -122,6 +123,27 @@ LocalEdge fit_one(const Wedge& wedge, int ray, double start_px) {
 }
 
 } // namespace
+
+std::array<double, rays> agreed_levels(const RayFlags& wanted, const std::array<double, rays>& start_px,
+                                       const std::array<double, rays>& behind, double blur_px) {
+    constexpr int beside = 4;
+    std::array<double, rays> out = behind;
+    for (int i = 0; i < rays; ++i) {
+        const auto at = static_cast<std::size_t>(i);
+        if (!wanted[at]) continue;
+        std::vector<double> near;
+        for (int k = -beside; k <= beside; ++k) {
+            const auto other = static_cast<std::size_t>((i + k + rays) % rays);
+            const double apart = std::abs(start_px[other] - start_px[at]);
+            if (wanted[other] && apart < 2 * blur_px + std::abs(k)) near.push_back(behind[other]);
+        }
+        if (near.size() % 2 == 0) continue; // no one in the middle
+        const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
+        std::nth_element(near.begin(), middle, near.end());
+        out[at] = *middle;
+    }
+    return out;
+}
 
 std::array<LocalEdge, rays> local_edges(const Scene& scene, const RayFlags& wanted, const RayFlags& from_wall,
                                         const std::array<double, rays>& start_px,

@@ -95,26 +95,6 @@ double level_behind(const Job& job, int ray, double start_px) {
     return sum;
 }
 
-/// Levels behind edges as most of the rays beside have them whose edge lies about as far out: noise tells one
-/// ray another number of foils than its neighbours, but copper does not change its depth to and fro within a
-/// few degrees, and an edge fitted with a foil too few comes out nearer by a good part of the blur.
-std::array<double, rays> agreed_levels(const Job& job, const RayFlags& wanted,
-                                       const std::array<double, rays>& start_px,
-                                       const std::array<double, rays>& behind) {
-    constexpr int beside = 4;
-    std::array<double, rays> out = behind;
-    for (int i = 0; i < rays; ++i) {
-        if (!wanted[idx(i)]) continue;
-        std::vector<double> near;
-        for (int k = -beside; k <= beside; ++k)
-            if (wanted[idx(i + k)] &&
-                std::abs(start_px[idx(i + k)] - start_px[idx(i)]) < 2 * job.levels.blur_px + std::abs(k))
-                near.push_back(behind[idx(i + k)]);
-        if (near.size() % 2 == 1) out[idx(i)] = median_of(std::move(near));
-    }
-    return out;
-}
-
 } // namespace
 
 void fit_local(Job& job, const std::array<double, rays>& start_px, const RayFlags& from_wall) {
@@ -134,7 +114,7 @@ void fit_local(Job& job, const std::array<double, rays>& start_px, const RayFlag
             outer[i] = seen; // plainly another level than thought
     }
     job.local = local_edges(job.scene(), wanted, from_wall, start_px, inner,
-                            agreed_levels(job, wanted, start_px, outer));
+                            agreed_levels(wanted, start_px, outer, job.levels.blur_px));
     for (std::size_t i = 0; i < rays; ++i) {
         if (!wanted[i] || job.local[i].ok) continue;
         const double spread = std::hypot(job.levels.blur_px, job.patch.smoothing_px);
