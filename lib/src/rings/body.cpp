@@ -49,6 +49,10 @@ class Follower {
 
     /// The straightest step on board within a few px of a point.
     [[nodiscard]] std::optional<Line> start(Point near_px) const;
+    /// Noise could pass no step at all off for this one.
+    [[nodiscard]] bool too_faint(double step) const {
+        return 4 * std::numbers::sqrt2 * noise_of(levels_.laminate) + 0.2 * step > 0.5 * step;
+    }
     /// Follows and straightens `line`; `step`: of the body's other sides, 0 not known.
     Run follow(Line& line, double step) const;
     /// The side that meets the line's at its end (`forward`) or at its beginning.
@@ -126,9 +130,10 @@ double Follower::tolerance(const Across& mean, double step) const {
     return std::min(4 * std::hypot(noise_of(mean.bright), noise_of(mean.dark)) + 0.2 * step, 0.5 * step);
 }
 
-/// As bright as nothing but air is, not as the blur of a wall.
+/// As bright as nothing but air is: not as the blur of a wall, nor as a label burned into the picture.
 bool Follower::is_air(double t) const {
-    return std::log(levels_.open / t) < 4 * noise_of(t) + 0.1 * std::log(levels_.open / levels_.laminate);
+    return std::abs(std::log(levels_.open / t)) <
+           4 * noise_of(t) + 0.1 * std::log(levels_.open / levels_.laminate);
 }
 
 std::optional<Line> Follower::start(Point near_px) const {
@@ -305,7 +310,7 @@ std::optional<Body> body_at(const TransmissionMap& map, const RingLevels& levels
     std::optional<Line> line = follower.start(near_px);
     if (!line) return std::nullopt;
     const Run first = follower.follow(*line, 0);
-    if (first.length() < shortest_px || first.step <= 0) return std::nullopt;
+    if (first.length() < shortest_px || follower.too_faint(first.step)) return std::nullopt;
     Body body;
     body.step = first.step;
     body.sides.push_back({line->at, line->inward()});
