@@ -3,30 +3,16 @@
 #include "files/dicom_maker.hpp"
 #include "files/mutations.hpp"
 #include "files/stacks.hpp"
+#include "files/zipped.hpp"
 
 #include <algorithm>
 #include <array>
 #include <map>
-#include <zlib.h>
 
 using namespace ringwall;
 using namespace ringwall::test;
 
 namespace {
-
-std::string gzipped(const std::string& bytes) {
-    z_stream zlib{};
-    REQUIRE(deflateInit2(&zlib, 6, Z_DEFLATED, 15 + 16, 8, Z_DEFAULT_STRATEGY) == Z_OK);
-    std::string packed(bytes.size() + 1000, '\0'), from = bytes;
-    zlib.next_in = reinterpret_cast<Bytef*>(from.data());
-    zlib.avail_in = static_cast<uInt>(from.size());
-    zlib.next_out = reinterpret_cast<Bytef*>(packed.data());
-    zlib.avail_out = static_cast<uInt>(packed.size());
-    REQUIRE(deflate(&zlib, Z_FINISH) == Z_STREAM_END);
-    packed.resize(packed.size() - zlib.avail_out);
-    deflateEnd(&zlib);
-    return packed;
-}
 
 std::string meta(const std::string& more, const std::string& type = "MET_USHORT",
                  const std::string& data = "LOCAL", const std::string& size = "13 7 12") {
@@ -111,8 +97,8 @@ TEST_CASE("raw volumes of both headers read back in every order and kind") {
 
 TEST_CASE("packed volumes are unpacked once when they fit, and refused by name when not") {
     const Scratch scratch;
-    check_stack(put(scratch, nrrd("encoding: gzip\nendian: little\n") + gzipped(StackKind().all())));
-    check_stack(put(scratch, meta("CompressedData = True\n") + gzipped(StackKind().all())));
+    check_stack(put(scratch, nrrd("encoding: gzip\nendian: little\n") + zipped(StackKind().all(), true)));
+    check_stack(put(scratch, meta("CompressedData = True\n") + zipped(StackKind().all(), true)));
     std::string text;
     for (int z = 0; z < stack_slices; ++z)
         for (int y = 0; y < stack_height; ++y)
@@ -120,11 +106,12 @@ TEST_CASE("packed volumes are unpacked once when they fit, and refused by name w
                 text += std::to_string(voxel(x, y, z)) + " ";
     check_stack(put(scratch, nrrd("encoding: text\n") + text));
     const auto short_one =
-        put(scratch, nrrd("encoding: gzip\nendian: little\n") + gzipped(StackKind().all(5)));
+        put(scratch, nrrd("encoding: gzip\nendian: little\n") + zipped(StackKind().all(5), true));
     CHECK(has(stack_refusal(short_one), "is cut off within slice 6 of 12"));
     LoadLimits little;
     little.memory_bytes = 8000;
-    const auto packed = put(scratch, nrrd("encoding: gzip\nendian: little\n") + gzipped(StackKind().all()));
+    const auto packed =
+        put(scratch, nrrd("encoding: gzip\nendian: little\n") + zipped(StackKind().all(), true));
     CHECK(has(stack_refusal(packed, Fault::input, little),
               "is compressed, which cannot be read slice by slice"));
     const auto plain = put(scratch, nrrd("encoding: raw\nendian: little\n") + StackKind().all());
@@ -307,7 +294,7 @@ TEST_CASE("damaged stacks are read or refused in one line") {
     kinds["TIFF tiles"] = bytes_of(write_tiff_stack(scratch / "c.tif", {.tile = 16}));
     kinds["TIFF one directory"] = text(SingleDirectory().bytes());
     kinds["MetaImage"] = text(meta("ElementSpacing = 1 1 1\n") + StackKind().all());
-    kinds["NRRD packed"] = text(nrrd("encoding: gzip\nendian: little\n") + gzipped(StackKind().all()));
+    kinds["NRRD packed"] = text(nrrd("encoding: gzip\nendian: little\n") + zipped(StackKind().all(), true));
     kinds["DICOM frames"] = text(frames.raw(0x7FE0, 0x10, "OW", StackKind().all()).file());
     LoadLimits limits;
     limits.memory_bytes = std::size_t{64} << 20;

@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "files/scratch.hpp"
+#include "files/zipped.hpp"
 
 #include <algorithm>
 #include <array>
 #include <bzlib.h>
-#include <zlib.h>
 
 using namespace ringwall;
 using namespace ringwall::test;
@@ -29,20 +29,6 @@ std::string pixels(bool big_endian, int slices = 1) {
                 bytes += big_endian ? low : high;
             }
     return bytes;
-}
-
-std::string zipped(const std::string& bytes, bool gzip) {
-    z_stream zlib{};
-    REQUIRE(deflateInit2(&zlib, 9, Z_DEFLATED, 15 + (gzip ? 16 : 0), 8, Z_DEFAULT_STRATEGY) == Z_OK);
-    std::string packed(bytes.size() + 1000, '\0'), from = bytes;
-    zlib.next_in = reinterpret_cast<Bytef*>(from.data());
-    zlib.avail_in = static_cast<uInt>(from.size());
-    zlib.next_out = reinterpret_cast<Bytef*>(packed.data());
-    zlib.avail_out = static_cast<uInt>(packed.size());
-    REQUIRE(deflate(&zlib, Z_FINISH) == Z_STREAM_END);
-    packed.resize(packed.size() - zlib.avail_out);
-    deflateEnd(&zlib);
-    return packed;
 }
 
 std::string bzipped(const std::string& bytes) {
