@@ -5,8 +5,11 @@
 
 #include <doctest/doctest.h>
 
+#include <array>
 #include <cmath>
+#include <span>
 #include <string>
+#include <vector>
 
 using namespace ringwall;
 using drawn::Beam;
@@ -29,10 +32,11 @@ bool on_trace(double x, double y, double deg, double half, double from_px, doubl
     return std::hypot(over, v) < half;
 }
 
-KeepOut measured(const drawn::Board& board, Hole hole, const Beam& beam = {}, std::uint64_t seed = 1) {
+KeepOut measured(const drawn::Board& board, Hole hole, const Beam& beam = {}, std::uint64_t seed = 1,
+                 std::span<const Hole> neighbours = {}) {
     const TransmissionMap map =
         drawn::exposed(drawn::draw(board, beam, size_px, blur_px), blur_px, photons, seed);
-    measure_ring(map, drawn::known_levels(beam, 2), hole, {});
+    measure_ring(map, drawn::known_levels(beam, 2), hole, neighbours);
     return hole.keepout;
 }
 
@@ -94,6 +98,47 @@ TEST_CASE("a spoke joins the hole to the plane; a trace of another layer only pa
     CHECK(joined.profile[300].reason == GapReason::own); // the plane is own copper on all its rays
     REQUIRE(passed.state == KeepOutState::ring_seen);
     CHECK(std::abs(passed.min_px.value() - 25) < 3 * passed.min_px.u());
+}
+
+TEST_CASE("a via of the hole's own plane is no foreign copper; one that a clearance keeps apart from it is") {
+    // The hole is joined to a plane all round and has a land to 52 px; another plane begins at 66 px. Vias
+    // stand in the land, each with a land of its own on a third layer.
+    const std::array<double, 4> at_deg{20, 110, 200, 290};
+    std::vector<Hole> vias;
+    for (const double deg : at_deg) {
+        const double a = deg * std::numbers::pi / 180;
+        vias.push_back(
+            drawn::plated_hole({middle.x + 38 * std::cos(a), middle.y - 38 * std::sin(a)}, 5, 1.5));
+    }
+    const auto board = [&](std::size_t apart) {
+        return [&, apart](double x, double y) {
+            const double r = radius(x, y);
+            if (r < 18) return drawn::air;
+            if (r < 20) return drawn::plating;
+            const int own = r < 52 ? 2 : 1, other = r < 66 ? 0 : 1;
+            for (std::size_t k = 0; k < vias.size(); ++k) {
+                const double d = std::hypot(x - vias[k].centre_px.x, y - vias[k].centre_px.y);
+                if (d < 3.5) return drawn::air;
+                if (d < 5) return drawn::plating;
+                if (k == apart && d < 13) return d < 8 ? 4 : 0; // its own lands in the clearance
+                if (d < 8) return own + 1;
+            }
+            return own + other;
+        };
+    };
+    const Hole hole = drawn::plated_hole(middle, 20, 2);
+    const KeepOut all_own = measured(board(9), hole, {}, 1, vias),
+                  one_apart = measured(board(1), hole, {}, 1, vias);
+    REQUIRE(all_own.state == KeepOutState::runs_on);
+    REQUIRE(all_own.min_px.has_value());
+    CHECK(std::abs(all_own.min_px.value() - 46) < 4 * all_own.min_px.u());
+    for (const GapSample& sample : all_own.profile)
+        if (sample.reason == GapReason::measured) CHECK(std::abs(sample.gap_px - 46) < 1);
+    // Its land's near edge stands 38 - 8 px from the hole's middle, in the blur of its barrel.
+    REQUIRE(one_apart.profile.size() == 360);
+    CHECK(one_apart.profile[110].reason == GapReason::measured);
+    CHECK(std::abs(one_apart.profile[110].gap_px - 10) < 2 * one_apart.profile[110].u_px);
+    CHECK(one_apart.min_px.value_or(0) < 12);
 }
 
 TEST_CASE("own copper that leaves as a trace is no foreign copper beside itself") {
