@@ -115,6 +115,14 @@ TEST_CASE("what cannot be is refused with line, column, expected and got") {
     CHECK(row("H1,P1,,open,0.2,\n") ==
           "meter.csv, line 2, column ohms: expected 1 ohm or more beside the reading open, got 0.2");
     CHECK(row("H1,P1,,open,1,\n") == "accepted");
+    const auto read_on = [](const std::string& when) {
+        return error_of("a,b,reading,when\nH1,P1,open," + when + "\n");
+    };
+    CHECK(read_on("2026-13-45") == "meter.csv, line 2, column when: expected a day that the calendar has, as "
+                                   "2026-04-06, got 2026-13-45");
+    CHECK(read_on("2026-02-29").find("column when") != std::string::npos);
+    CHECK(read_on("2028-02-29 14:30") == "accepted");
+    CHECK(read_on("after lunch") == "accepted");
     CHECK(row("H1,P1,,joined,0,\nH2,P1,,joined,1,\nH3,P1,,closed,,\n")
               .starts_with("meter.csv, line 4, column reading"));
 }

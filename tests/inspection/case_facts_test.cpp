@@ -89,7 +89,7 @@ TEST_CASE("what cannot be compared says why") {
     CHECK(without_u.why.find("no uncertainty") != std::string::npos);
     CHECK(one(by_hand("thickness", "", 1.6, 0.01)).why == "cannot be told: not seen face-on");
     CHECK(one(by_hand("bore", "H9", 3, 0.01)).why.find("no hole of that name or id") != std::string::npos);
-    CHECK(one(by_hand("head", "", 5.5, 0.01)).why.find("does not show it") != std::string::npos);
+    CHECK(one(by_hand("head", "", 5.5, 0.01)).why.find("no head was given to judge by") != std::string::npos);
 }
 
 TEST_CASE("a name goes before an id") {
@@ -330,6 +330,63 @@ TEST_CASE("where a hand measurement contradicts the picture, no finding that res
     agrees.meter = {meter_says("H1", MeterAgreement::Says::agrees)};
     weigh_other_evidence(agrees);
     CHECK(agrees.holes[0].screw->finding == Finding::gap_shown);
+}
+
+TEST_CASE(
+    "a screw that is larger by hand than the one judged: no gap is shown; a smaller one changes nothing") {
+    BoardRecord record = judged_holes();
+    record.screw = Screw{};
+    record.screw->major_mm = 2.845;
+    record.measured = beside_the_picture(
+        record, std::vector{by_hand("screw_major", "", 3.2, 0.005), by_hand("head", "", 6, 0.01)});
+    CHECK(record.measured[0].agrees == false);
+    CHECK_FALSE(record.measured[0].picture_mm.has_value());
+    CHECK_FALSE(record.measured[1].agrees.has_value()); // no head was judged
+    CHECK(contradictions(record.measured).size() == 1);
+    weigh_other_evidence(record);
+    CHECK(record.holes[0].screw->finding == Finding::undecided);
+    CHECK(record.holes[1].screw->finding == Finding::too_close);
+    BoardRecord smaller = judged_holes();
+    smaller.screw = record.screw;
+    smaller.measured = beside_the_picture(smaller, std::vector{by_hand("screw_major", "", 2.8, 0.005)});
+    CHECK(smaller.measured[0].agrees == true);
+    weigh_other_evidence(smaller);
+    CHECK(smaller.holes[0].screw->finding == Finding::gap_shown);
+}
+
+TEST_CASE(
+    "contact that the meter proves is set beside the picture's contact margins, not beside its finding") {
+    const auto says = [](double contact_margin_mm, Finding finding, std::optional<Engagement> engagement) {
+        BoardRecord record = judged_holes();
+        HoleRecord& hole = record.holes[0];
+        hole.keepout.state = KeepOutState::ring_seen;
+        hole.wall.state = WallState::bare;
+        hole.screw->finding = finding;
+        hole.screw->engagement = engagement;
+        hole.screw->required_mm = 0.6;
+        hole.screw->cutting_margin_mm = Estimate::of(-0.5, 0.01); // 0.1 mm to contact
+        MetalPath thread;
+        thread.part = "thread";
+        thread.contact_margin_mm = Estimate::of(contact_margin_mm, 0.02);
+        hole.screw->paths = {thread};
+        ContinuityReading joined;
+        joined.line = 2;
+        joined.a = "screw in H1";
+        joined.b = "+24V";
+        joined.reading = Joint::joined;
+        joined.ohms = 0.3;
+        joined.setup = "bare board, screw fitted";
+        record.continuity = {joined};
+        add_meter(record);
+        REQUIRE(record.meter.size() == 1);
+        CHECK(record.meter[0].contact_proven);
+        return record.meter[0].says;
+    };
+    using Says = MeterAgreement::Says;
+    CHECK(says(0.23, Finding::too_close, Engagement::free) == Says::contradicts);
+    CHECK(says(0.23, Finding::undecided, Engagement::cuts) == Says::contradicts);
+    CHECK(says(0.03, Finding::too_close, Engagement::free) == Says::proves_nothing); // within U of contact
+    CHECK(says(-0.3, Finding::reaches, Engagement::free) == Says::agrees);
 }
 
 TEST_CASE("a hole of the case that the picture does not show is named as not judged") {

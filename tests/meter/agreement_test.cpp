@@ -25,13 +25,13 @@ bool has(const std::string& text, const std::string& part) {
 /// ring, H5 undecided, H6 a via, H7 filled in the picture.
 std::vector<MeterHole> holes() {
     return {
-        {"H1", "lid left", HoleKind::hole, WallState::bare, KeepOutState::ring_seen, Finding::gap_shown},
+        {"H1", "lid left", HoleKind::hole, WallState::bare, KeepOutState::ring_seen, ContactSeen::apart},
         {"H2", "Erdung öl", HoleKind::hole, WallState::plated, KeepOutState::runs_on, {}},
-        {"H3", "spare", HoleKind::hole, WallState::bare, KeepOutState::touching, Finding::reaches},
+        {"H3", "spare", HoleKind::hole, WallState::bare, KeepOutState::touching, ContactSeen::touching},
         {"H4", "spare", HoleKind::hole, WallState::plated, KeepOutState::ring_seen, {}},
         {"H5", "", HoleKind::hole, WallState::undecided, KeepOutState::undecided, {}},
         {"H6", "", HoleKind::via, WallState::plated, KeepOutState::undecided, {}},
-        {"H7", "", HoleKind::filled, WallState::bare, KeepOutState::ring_seen, Finding::undecided},
+        {"H7", "", HoleKind::filled, WallState::bare, KeepOutState::ring_seen, {}},
     };
 }
 
@@ -133,7 +133,7 @@ TEST_CASE("one reading at one hole") {
          "H1",
          Says::contradicts,
          true,
-         "the picture's finding is a gap"},
+         "the picture shows the screw apart"},
         {{"screw in H1", "+24V", open, with_screw}, "H1", Says::proves_nothing, false, "no clearance"},
         {{"H3 screw", "+24V", joined, with_screw, 5e4}, "H3", Says::proves_nothing, false, "over the 10 Ω"},
         {{"screw@H3", "+24V", joined, with_screw, 4, rising}, "H3", Says::proves_nothing, false, "settled"},
@@ -143,7 +143,11 @@ TEST_CASE("one reading at one hole") {
          true,
          "must be open to a plated hole"},
         {{"screw@H2", "GND", joined, with_screw, 0.2}, "H2", Says::agrees, false, "plated, grounded"},
-        {{"screw@H1", "GND", joined, with_screw, 0.2}, "H1", Says::contradicts, false, "finding is a gap"},
+        {{"screw@H1", "GND", joined, with_screw, 0.2},
+         "H1",
+         Says::contradicts,
+         false,
+         "shows the screw apart"},
         {{"screw@H3", "GND", joined, with_screw, 0.2},
          "H3",
          Says::proves_nothing,
@@ -155,7 +159,7 @@ TEST_CASE("one reading at one hole") {
          false,
          "connected chassis"},
         {{"screw@H1", "24V", open, bare}, "H1", Says::contradicts, false, "none was fitted"},
-        {{"H7", "24V", joined, "bare board"}, "H7", Says::agrees, true, "proven in that state"},
+        {{"H7", "24V", joined, "bare board"}, "H7", Says::proves_nothing, true, "the picture cannot say"},
         // wall unknown, via, hole to hole
         {{"H5", "24V", joined, assembled, 0.2}, "H5", Says::contradicts, false, "must be open"},
         {{"H5", "24V", open, assembled}, "H5", Says::proves_nothing, false, "not shown to be plated"},
@@ -224,8 +228,8 @@ TEST_CASE("several readings of one hole: the weightiest first, all lines named")
     CHECK(result.holes[0].hole == "H1"); // in the order of the holes
     const MeterAgreement& h2 = result.holes[1];
     CHECK(h2.says == Says::contradicts);
-    CHECK(h2.why.starts_with("CONTRADICTION: line 4: joined to supply pin 24V (0.5 Ω)"));
-    CHECK(has(h2.why, "; line 2: joined to ground pin GND"));
+    CHECK(h2.why.starts_with("CONTRADICTION: log line 4: joined to supply pin 24V (0.5 Ω)"));
+    CHECK(has(h2.why, "; log line 2: joined to ground pin GND"));
     CHECK(h2.lines == std::vector{2, 4, 5});
 }
 
@@ -240,7 +244,7 @@ TEST_CASE("ground found by one pin of many is found") {
 TEST_CASE("rows that deny each other are shouted, unless a part explains them") {
     const MeterResult denied = judged({{"H4", "TP1", open, assembled}, {"TP1", "h4", joined, assembled}});
     CHECK(denied.holes.at(0).says == Says::contradicts);
-    CHECK(has(denied.holes.at(0).why, "CONTRADICTION: lines 2 and 3"));
+    CHECK(has(denied.holes.at(0).why, "CONTRADICTION: log lines 2 and 3"));
     const MeterResult diode = judged({{"H4", "TP1", open, assembled, {}, {}, {}, "+ on H4"},
                                       {"H4", "TP1", joined, assembled, {}, {}, {}, "+ on TP1"}});
     CHECK(diode.holes.at(0).says == Says::proves_nothing);
@@ -269,7 +273,7 @@ TEST_CASE(
     CHECK(unknown.holes.empty());
     CHECK(has(board_words(unknown), "line 2: \"H9\" names no hole"));
     CHECK(has(board_words(unknown), "line 3: \"screw\" names no hole"));
-    CHECK(has(board_words(unknown), "CONTRADICTION: expected open, line 2"));
+    CHECK(has(board_words(unknown), "CONTRADICTION (expected: open), log line 2"));
 }
 
 TEST_CASE("what a pin is, by its name or else by the note") {
@@ -302,9 +306,10 @@ TEST_CASE("supply to ground on the board itself") {
     CHECK(has(words({"GND", "24V", joined, assembled, 2, ReadingBehaviour::steady}),
               "stayed low: not expected"));
     CHECK(has(words({"24V", "GND", joined, assembled, 2}), "is not said"));
-    CHECK(has(words({"24V", "GND", joined, bare, 2}), "CONTRADICTION: line 2"));
+    CHECK(has(words({"24V", "GND", joined, bare, 2}), "CONTRADICTION: log line 2"));
     CHECK(has(words({"24V", "GND", open, assembled}), "no short at that moment"));
-    CHECK(has(words({"24V", "GND", open, bare, {}, {}, joined}), "CONTRADICTION: expected joined, line 2"));
+    CHECK(has(words({"24V", "GND", open, bare, {}, {}, joined}),
+              "CONTRADICTION (expected: joined), log line 2"));
     CHECK(has(words({"24V", "GND", open, bare, 0.1}), "deny each other"));
     CHECK(has(words({"TP1", "GND", joined, bare}), "kept, not judged"));
     CHECK(judged({{"24V", "GND", open, bare}}).holes.empty());

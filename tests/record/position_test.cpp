@@ -41,7 +41,7 @@ TEST_CASE("without a spacing rule the number is what is left to contact") {
     CHECK(space_left_mm(fit).value() == 0.6);
 }
 
-TEST_CASE("the path of a finding: the thread if it is the thread's, else the one with least space left") {
+TEST_CASE("the path of a finding: of those with the finding the one with least space left") {
     ScrewFit fit = cutting_fit(Finding::undecided);
     const auto path = [](const char* part, double margin, Finding finding) {
         MetalPath one;
@@ -52,7 +52,11 @@ TEST_CASE("the path of a finding: the thread if it is the thread's, else the one
                  path("washer", -0.8, Finding::undecided)};
     CHECK(deciding_path(fit)->part == "washer");
     CHECK(space_left_mm(fit).value() == -0.8);
+    // A gap that may not be shown is not the one with least space left.
     fit.paths[0].finding = Finding::undecided;
+    CHECK(deciding_path(fit)->part == "washer");
+    CHECK(space_left_of(fit) == "washer");
+    fit.paths = {path("thread", 0.05, Finding::undecided), path("head", 0.9, Finding::undecided)};
     CHECK(deciding_path(fit)->part == "thread");
     fit.paths.clear();
     CHECK(deciding_path(fit) == nullptr);

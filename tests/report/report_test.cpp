@@ -130,8 +130,10 @@ BoardRecord hostile(const std::string& text) {
 
 TEST_CASE("the finding comes first, in the fixed words, naming unit, hole, screw, position and picture") {
     const std::string text = visible(page_of(sample().record));
-    const std::string lead = "Unit A-0007, hole H1 (lid, front left), screw UNC6-32: can touch copper in the "
-                             "position drawn. Position drawn: ";
+    const std::string lead =
+        "Unit A-0007, hole H1 (lid, front left), screw UNC6-32: CONTACT with a supply "
+        "PROVEN by the meter in the state it was read in; by the picture: can touch copper in "
+        "the position drawn. Position drawn: ";
     const std::size_t at = text.find(lead);
     REQUIRE(at != std::string::npos);
     CHECK(at < text.find("Every hole, worst first"));
@@ -162,6 +164,47 @@ TEST_CASE("worst first: can touch, too close, undecided, gap shown, not judged; 
         order += hole->id + " ";
     // H5 (plated, cut in: 0.42 - 0.418 mm) before H3 (0.51 - 0.418 mm)
     CHECK(order == "H1 H2 H5 H3 H4 H6 ");
+}
+
+TEST_CASE(
+    "contact that the meter proved comes first, whatever the picture found; what it says of the board too") {
+    BoardRecord record = sample().record;
+    MeterAgreement proven;
+    proven.hole = "H4";
+    proven.contact_proven = true;
+    proven.why = "log line 9: screw joined to supply pin 24V (0.3 Ω).";
+    record.meter = {proven};
+    record.meter_notes = {"CONTRADICTION (expected: open), log line 3: 24V to GND joined.",
+                          "NOT PLACED: log line 4: \"corner\" names no hole that was measured.",
+                          "Not said in log line 3 of the log: which meter was used."};
+    CHECK(worst_first(record).front()->id == "H4");
+    const std::string text = visible(page_of(record));
+    const std::string first = text.substr(0, text.find("Every hole, worst first"));
+    CHECK(first.find(
+              "CONTACT with a supply PROVEN by the meter in the state it was read in; by the picture: ") !=
+          std::string::npos);
+    CHECK(first.find("Meter: CONTRADICTION (expected: open), log line 3") != std::string::npos);
+    CHECK(first.find("Meter: NOT PLACED: log line 4") != std::string::npos);
+    CHECK(first.find("which meter was used") == std::string::npos);
+}
+
+TEST_CASE("days and seals that do not follow are said beside the custody; where they do, nothing is") {
+    const auto custody_of = [](const std::string& read_on, const std::string& seal) {
+        BoardRecord record = sample().record;
+        record.picture_notes.resize(1);
+        record.picture_notes[0].taken_on = "2026-04-20";
+        record.continuity.resize(1);
+        record.continuity[0].setup = "assembled unpowered, screw fitted";
+        record.continuity[0].when = read_on;
+        record.custody = {{"2026-04-01", "a", "b", "", "S-2", ""}, {"2026-04-02", "b", "c", seal, "", ""}};
+        return visible(page_of(record));
+    };
+    const std::string bad = custody_of("2026-04-06 10:00", "S-9"), good = custody_of("2026-04-21", "S-2");
+    for (const std::string said : {"was read with a screw fitted on 2026-04-06, before ",
+                                   "Custody, step 2: seal \"S-9\" was found, \"S-2\" was put on"}) {
+        CHECK(bad.find(said) != std::string::npos);
+        CHECK(good.find(said.substr(0, 24)) == std::string::npos);
+    }
 }
 
 TEST_CASE("no page uses a word that promises, and none shows a tick") {
@@ -276,7 +319,7 @@ TEST_CASE("sensible pages without a screw, a scale, a hole, and with vias alone"
     CHECK(no_scale.find("nothing could be decided: no scale") != std::string::npos);
     CHECK(no_scale.find("screw UNC6-32: neither contact nor gap shown; handle as if it could touch. Position "
                         "drawn: none, for want of a scale") != std::string::npos);
-    CHECK(no_scale.find("no number: no scale") != std::string::npos);
+    CHECK(no_scale.find("no number without a scale") != std::string::npos);
     CHECK(no_scale.find("What would decide it: Two points of known distance.") != std::string::npos);
     CHECK(no_scale.find("runs free") == std::string::npos);
     CHECK(no_scale.find("132.00 ±0.18 px") != std::string::npos);

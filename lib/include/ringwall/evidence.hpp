@@ -44,4 +44,9 @@ struct HandMeasured {
     bool operator==(const HandMeasured&) const = default;
 };
 
+/// A length of the screw's hardware, which no picture of the board shows: it is set beside the size judged.
+inline bool of_the_screw(const HandMeasured& measured) {
+    return measured.what == "screw_major" || measured.what == "head" || measured.what == "washer";
+}
+
 } // namespace ringwall

@@ -8,7 +8,9 @@
 #include <algorithm>
 #include <array>
 #include <charconv>
+#include <chrono>
 #include <cmath>
+#include <cstdio>
 #include <optional>
 
 namespace ringwall {
@@ -144,12 +146,25 @@ class LogReader {
         return reading;
     }
 
+    /// Free words, but what looks like a day of the calendar must be one.
+    std::string day(const char* column) const {
+        const std::string words = text(column);
+        int year = 0, month = 0, of_month = 0;
+        const bool dated = words.size() >= 10 && words[4] == '-' && words[7] == '-' &&
+                           std::sscanf(words.c_str(), "%4d-%2d-%2d", &year, &month, &of_month) == 3;
+        const std::chrono::year_month_day date{
+            std::chrono::year(year), std::chrono::month(static_cast<unsigned>(std::max(month, 0))),
+            std::chrono::day(static_cast<unsigned>(std::max(of_month, 0)))};
+        if (dated && !date.ok()) fail(column, "a day that the calendar has, as 2026-04-06", words);
+        return words;
+    }
+
     void read_words(ContinuityReading& reading) const {
         reading.setup = text("setup");
         reading.polarity = text("polarity");
         reading.meter = text("meter");
-        reading.calibrated_on = text("calibrated_on");
-        reading.when = text("when");
+        reading.calibrated_on = day("calibrated_on");
+        reading.when = day("when");
         reading.by = text("by");
         reading.note = text("note");
     }

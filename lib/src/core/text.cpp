@@ -57,4 +57,9 @@ std::string with_expanded_u(const Estimate& estimate, int most_decimals) {
     return fixed(std::round(estimate.value() / place) * place, 0) + " ±" + fixed(expanded, 0);
 }
 
+std::string spaced(std::string key) {
+    std::replace(key.begin(), key.end(), '_', ' ');
+    return key;
+}
+
 } // namespace ringwall

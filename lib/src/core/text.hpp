@@ -15,5 +15,7 @@ std::string brief(double value);
 double rounded(double value, int digits);
 /// Fixed decimals, no locale, no "-0.00".
 std::string fixed(double value, int decimals);
+/// A key as words: "screw_major" is "screw major".
+std::string spaced(std::string key);
 
 } // namespace ringwall

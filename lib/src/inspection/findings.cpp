@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "inspection/findings.hpp"
 
+#include "core/text.hpp"
 #include "inspection/case_facts.hpp"
 #include "inspection/hand_measured.hpp"
 #include "meter/agreement.hpp"
+#include "record/position.hpp"
 #include "screwfit/fit_screw.hpp"
 
 #include <algorithm>
@@ -38,13 +40,33 @@ void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const
     record.budget.insert(record.budget.end(), judged.budget.begin(), judged.budget.end());
 }
 
+namespace {
+
+/// Short of the copper by more than U, or by what the finding's own confidence asks.
+bool ends_short(const Estimate& contact_margin_mm) {
+    return contact_margin_mm && contact_margin_mm.value() > 2 * contact_margin_mm.u();
+}
+
+ContactSeen contact_seen(const HoleRecord& hole) {
+    if (!hole.screw) return ContactSeen::cannot_say;
+    const ScrewFit& fit = *hole.screw;
+    if (fit.finding == Finding::reaches) return ContactSeen::touching;
+    if (hole.keepout.state != KeepOutState::ring_seen || fit.paths.empty()) return ContactSeen::cannot_say;
+    const bool all = std::all_of(fit.paths.begin(), fit.paths.end(),
+                                 [](const MetalPath& path) { return ends_short(path.contact_margin_mm); });
+    const bool cut_in = fit.engagement != Engagement::cuts || ends_short(contact_margin_cut_in_mm(fit));
+    return all && cut_in ? ContactSeen::apart : ContactSeen::cannot_say;
+}
+
+} // namespace
+
 void add_meter(BoardRecord& record) {
     if (record.continuity.empty()) return;
     std::vector<MeterHole> holes;
     for (const HoleRecord& hole : record.holes) {
         if (hole.kind == HoleKind::via) continue;
-        holes.push_back({hole.id, hole.name, hole.kind, hole.wall.state, hole.keepout.state,
-                         hole.screw ? std::optional(hole.screw->finding) : std::nullopt});
+        holes.push_back(
+            {hole.id, hole.name, hole.kind, hole.wall.state, hole.keepout.state, contact_seen(hole)});
     }
     MeterResult result = meter_against_pictures(record.continuity, holes);
     record.meter = std::move(result.holes);
@@ -62,7 +84,18 @@ const MeterAgreement* meter_at(const BoardRecord& record, const HoleRecord& hole
 /// The picture's own quantity that a hand measurement of this hole contradicts; empty: none.
 std::string contradicted_by_hand(const BoardRecord& record, const HoleRecord& hole) {
     for (const HandMeasured& each : record.measured)
-        if (!each.agrees.value_or(true) && hole_called(record, each.where) == &hole) return each.what;
+        if (!each.agrees.value_or(true) && !of_the_screw(each) && hole_called(record, each.where) == &hole)
+            return each.what;
+    return {};
+}
+
+/// A part of the screw, in this hole or in all, that a hand measurement found larger than the one judged.
+std::string larger_by_hand(const BoardRecord& record, const HoleRecord& hole) {
+    for (const HandMeasured& each : record.measured) {
+        if (each.agrees.value_or(true) || !of_the_screw(each)) continue;
+        const HoleRecord* where = hole_called(record, each.where);
+        if (where == nullptr || where == &hole) return spaced(each.what);
+    }
     return {};
 }
 
@@ -81,6 +114,13 @@ void take_back(ScrewFit& fit, bool gap_only, const std::string& why, const std::
     fit.would_decide = would_decide;
 }
 
+/// Own copper that runs on into a plane which the meter found to be no supply.
+void say_no_supply_read(ScrewFit& fit) {
+    if (!fit.resting_reach_mm || fit.finding != Finding::undecided) return; // a scale is wanted first
+    fit.why += " The meter readings made so far show no supply here.";
+    fit.would_decide = "a slice stack, layer by layer: no meter reading shows how near other copper lies";
+}
+
 } // namespace
 
 void weigh_other_evidence(BoardRecord& record) {
@@ -96,10 +136,13 @@ void weigh_other_evidence(BoardRecord& record) {
             take_back(*hole.screw, !rests_on_lengths,
                       "The " + what + " measured by hand contradicts the picture's: one of the two is wrong.",
                       "the scale checked by an object in the plane of the board; the hand measurement again");
+        if (const std::string part = larger_by_hand(record, hole); !part.empty())
+            take_back(*hole.screw, true,
+                      "The " + part + " measured by hand is larger than the one that was judged.",
+                      "the case again with the size measured by hand");
         if (hole.keepout.state == KeepOutState::runs_on && meter != nullptr &&
-            meter->says == MeterAgreement::Says::agrees && hole.screw->resting_reach_mm &&
-            hole.screw->finding == Finding::undecided) // without a scale, that is wanted first
-            hole.screw->would_decide = "a slice stack: the meter readings made so far show no supply here";
+            meter->says == MeterAgreement::Says::agrees)
+            say_no_supply_read(*hole.screw);
     }
 }
 

@@ -14,7 +14,7 @@ std::string mm(double value) {
 }
 
 std::string thing(const HandMeasured& measured) {
-    return measured.what + (measured.where.empty() ? "" : " of " + measured.where);
+    return spaced(measured.what) + (measured.where.empty() ? "" : " of " + measured.where);
 }
 
 /// What the picture says of the same quantity, or why it says nothing.
@@ -53,6 +53,27 @@ HandMeasured compared(HandMeasured measured, const Estimate& picture) {
     return measured;
 }
 
+/// A screw larger than the one judged reaches further than its findings say; a smaller one does not.
+HandMeasured beside_the_screw(HandMeasured measured, const std::optional<Screw>& screw) {
+    const std::optional<double> judged = !screw                           ? std::nullopt
+                                         : measured.what == "screw_major" ? std::optional(screw->major_mm)
+                                         : measured.what == "head"        ? screw->head_mm
+                                                                          : screw->washer_mm;
+    if (!judged || *judged <= 0) {
+        measured.why = "cannot be told: no " + spaced(measured.what) + " was given to judge by";
+        return measured;
+    }
+    const double larger = measured.value_mm - *judged, expanded = 2 * measured.u_mm.value_or(0);
+    measured.agrees = larger <= expanded;
+    const std::string size = spaced(measured.what) + " judged is " + mm(*judged);
+    if (!*measured.agrees)
+        measured.why = "the " + size + ", " + mm(larger) + " less: the findings are for a smaller one";
+    else
+        measured.why =
+            "the " + size + (larger < -expanded ? ": the findings assume more metal than there is" : "");
+    return measured;
+}
+
 } // namespace
 
 const HoleRecord* hole_called(const BoardRecord& record, const std::string& called) {
@@ -71,7 +92,8 @@ std::vector<HandMeasured> beside_the_picture(const BoardRecord& record,
     std::vector<HandMeasured> beside;
     beside.reserve(measured.size());
     for (const HandMeasured& each : measured)
-        beside.push_back(compared(each, of_the_picture(record, each, scale_holes)));
+        beside.push_back(of_the_screw(each) ? beside_the_screw(each, record.screw)
+                                            : compared(each, of_the_picture(record, each, scale_holes)));
     return beside;
 }
 
@@ -79,6 +101,11 @@ std::vector<std::string> contradictions(std::span<const HandMeasured> measured) 
     std::vector<std::string> sentences;
     for (const HandMeasured& each : measured) {
         if (each.agrees.value_or(true)) continue;
+        if (!each.picture_mm) {
+            sentences.push_back("CONTRADICTION: " + thing(each) + " is " + mm(each.value_mm) + " by hand" +
+                                (each.with.empty() ? "" : " (" + each.with + ")") + ", but " + each.why);
+            continue;
+        }
         sentences.push_back("CONTRADICTION: " + thing(each) + " is " + mm(each.value_mm) + " by hand" +
                             (each.with.empty() ? "" : " (" + each.with + ")") + " and " +
                             mm(*each.picture_mm) + " in the picture, " + each.why +

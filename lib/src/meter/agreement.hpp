@@ -4,7 +4,6 @@
 #include "ringwall/continuity.hpp"
 #include "ringwall/hole.hpp"
 #include "ringwall/meter.hpp"
-#include "ringwall/screwfit.hpp"
 
 #include <optional>
 #include <span>
@@ -14,13 +13,20 @@
 
 namespace ringwall {
 
+/// What the pictures say about contact between a hole's screw and copper.
+enum class ContactSeen {
+    cannot_say, ///< no screw judged, no scale, or contact hangs on what the picture does not show
+    apart,      ///< every judged part of the screw ends short of the copper seen, beyond U
+    touching    ///< metal can touch copper in the position drawn
+};
+
 /// What the pictures say about one hole, as far as a meter can confirm or contradict it.
 struct MeterHole {
     std::string id, name; ///< name as the case file calls it; empty: none
     HoleKind kind = HoleKind::hole;
     WallState wall = WallState::undecided;
     KeepOutState keepout = KeepOutState::undecided;
-    std::optional<Finding> finding; ///< missing: no screw was judged
+    ContactSeen contact = ContactSeen::cannot_say;
 };
 
 struct MeterResult {
@@ -43,8 +49,8 @@ struct MeterResult {
 ///   bare, empty     open proves nothing; joined: copper is exposed in the wall with a conducting path to the
 ///                   pin, possibly through a part; contradicts the picture unless that shows copper at the
 ///                   wall
-///   screw fitted    supply: joined proves contact in that state (contradicts a gap shown and a plated wall),
-///                   open is no contact at that moment and no clearance
+///   screw fitted    supply: joined proves contact in that state (contradicts a picture that shows the screw
+///                   apart, and a plated wall), open is no contact at that moment and no clearance
 ///   assembled       supply against ground, low then rising: capacitors charging, expected; staying low is
 ///   not.
 ///                   Both polarities are asked for, since parts conduct one way

@@ -25,8 +25,8 @@ bool supply_to_ground(const Reading& reading) {
 
 std::string shown_between(const Reading& reading) {
     const ContinuityReading& row = *reading.row;
-    return "line " + std::to_string(row.line) + ": " + row.a + " to " + row.b + " " + in_words(row.reading) +
-           (row.ohms ? " (" + ohms_in_words(*row.ohms) + ")" : std::string());
+    return "log line " + std::to_string(row.line) + ": " + row.a + " to " + row.b + " " +
+           in_words(row.reading) + (row.ohms ? " (" + ohms_in_words(*row.ohms) + ")" : std::string());
 }
 
 std::string joined_supply(const Reading& reading) {
@@ -77,9 +77,10 @@ std::string pin_sentence(const Reading& reading) {
     std::string words =
         supply_to_ground(reading)
             ? supply_words(reading)
-            : shown_between(reading) + ": names no hole and is no supply-to-ground pair: kept, not judged.";
+            : shown_between(reading) +
+                  ": names no hole that was measured and is no supply-to-ground pair: kept, not judged.";
     if (reading.against_expectation() && !words.starts_with("CONTRADICTION"))
-        words = "CONTRADICTION: expected " + in_words(*reading.row->expect) + ", " + words;
+        words = "CONTRADICTION (expected: " + in_words(*reading.row->expect) + "), " + words;
     return words;
 }
 
@@ -159,7 +160,7 @@ std::vector<std::string> connected(std::span<const Reading> readings) {
     std::vector<std::string> sentences;
     for (const Reading& reading : readings)
         if (const std::string words = way_round_words(reading); !words.empty())
-            sentences.push_back("line " + std::to_string(reading.row->line) + ": " + words +
+            sentences.push_back("log line " + std::to_string(reading.row->line) + ": " + words +
                                 " connected: what reads as joined may run through them.");
     return sentences;
 }
@@ -196,9 +197,17 @@ std::vector<std::string> points_not_found(std::span<const Reading> readings) {
     for (const Reading& reading : readings)
         for (const PointMeant* point : {&reading.a, &reading.b}) {
             const std::string start =
-                "line " + std::to_string(reading.row->line) + ": \"" + point->text + "\" ";
-            if (point->what == What::not_found)
-                sentences.push_back(start + "names no hole that was measured: kept, not judged.");
+                "log line " + std::to_string(reading.row->line) + ": \"" + point->text + "\" ";
+            if (point->what == What::not_found) {
+                const PointMeant& other = point == &reading.a ? reading.b : reading.a;
+                const bool supply = other.what == What::pin && other.role == PinRole::supply;
+                sentences.push_back(
+                    supply && reading.conducts()
+                        ? "NOT PLACED: " + start + "names no hole that was measured, and reads " +
+                              in_words(reading.row->reading) + " to supply pin " + other.text +
+                              ": find which hole it was before any gap in this report is relied on."
+                        : start + "names no hole that was measured: kept, not judged.");
+            }
             if (point->what == What::ambiguous)
                 sentences.push_back(start +
                                     "is the name of more than one hole, use the id: kept, not judged.");

@@ -9,7 +9,7 @@ namespace {
 using Says = MeterAgreement::Says;
 
 std::string line(const AtHole& at) {
-    return "line " + std::to_string(at.reading->row->line) + ": ";
+    return "log line " + std::to_string(at.reading->row->line) + ": ";
 }
 
 /// "open to ground pin GND", "joined to supply pin 24V (0.3 Ω)".
@@ -125,12 +125,15 @@ HoleSaying supply_at_screw(const AtHole& at) {
                 "screw " + shown_to(at) + ": perhaps through " + way + "; read it again without"};
     const std::string contact =
         "screw " + shown_to(at) + ": its contact with that supply is proven in that state";
-    if (at.hole->finding == Finding::gap_shown)
-        return {Says::contradicts, contact + ", but the picture's finding is a gap", true};
+    if (at.hole->contact == ContactSeen::apart)
+        return {Says::contradicts, contact + ", but the picture shows the screw apart from the copper seen",
+                true};
     if (at.hole->wall == WallState::plated)
         return {Says::contradicts, contact + ", and a supply pin must be open to a plated hole for hardware",
                 true};
-    return {Says::agrees, contact, true};
+    if (at.hole->contact == ContactSeen::touching)
+        return {Says::agrees, contact + ", as the picture shows it can be", true};
+    return {Says::proves_nothing, contact + "; whether the two can touch, the picture cannot say", true};
 }
 
 HoleSaying other_at_screw(const AtHole& at) {
@@ -140,9 +143,11 @@ HoleSaying other_at_screw(const AtHole& at) {
     if (at.hole->wall == WallState::plated && at.other->role == PinRole::ground &&
         at.reading->shown == Shown::joined)
         return {Says::agrees, shown + ", as in a plated, grounded hole"};
-    if (at.hole->finding == Finding::gap_shown && setup.chassis == Told::no && plainly_joined(at))
-        return {Says::contradicts,
-                shown + " with the chassis disconnected, but the picture's finding is a gap"};
+    if (at.hole->contact == ContactSeen::apart && setup.chassis == Told::no && plainly_joined(at))
+        return {
+            Says::contradicts,
+            shown +
+                " with the chassis disconnected, but the picture shows the screw apart from the copper seen"};
     return {Says::proves_nothing, shown + ": through its thread, or through bracket and chassis"};
 }
 
@@ -192,7 +197,7 @@ std::vector<HoleSaying> denials(std::span<const AtHole> readings) {
             if (!has_meaning(readings[i]) || !has_meaning(readings[j])) continue;
             const std::vector<int> lines{one.line, two.line};
             const std::string words =
-                lines_in_words(lines) + " read the same points in the same set-up differently";
+                "log " + lines_in_words(lines) + " read the same points in the same set-up differently";
             const bool by_polarity = !one.polarity.empty() && !two.polarity.empty() &&
                                      plain_words(one.polarity) != plain_words(two.polarity);
             if (by_polarity)
@@ -220,7 +225,7 @@ std::vector<HoleSaying> ground_missing(std::span<const AtHole> readings) {
     const MeterHole& hole = *readings.front().hole;
     if (hole.wall != WallState::plated || hole.keepout != KeepOutState::runs_on) return {};
     return {{Says::contradicts,
-             lines_in_words(lines) +
+             "log " + lines_in_words(lines) +
                  ": open to every ground pin read, but the picture shows a plated wall whose copper "
                  "runs on into a plane: that plane is not this ground (it may be a supply), the "
                  "barrel is broken, or the probe missed it"}};

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "ringwall/continuity.hpp"
+
 #include <string>
 
 namespace ringwall {
@@ -19,5 +21,8 @@ struct SetUp {
 };
 
 SetUp setup_in(const std::string& words);
+
+/// The reading's points or its set-up say that a screw sat in the hole.
+bool says_screw_fitted(const ContinuityReading& row);
 
 } // namespace ringwall

@@ -50,7 +50,7 @@ std::size_t hardware_holes(const BoardRecord& record) {
 Label page_label(const HoleRecord& hole, const OverlayLayout& layout) {
     Label label{&hole, hole.id, "", layout.label_text};
     if (hole.screw && space_left_mm(*hole.screw))
-        label.second = "left " + with_expanded_u(space_left_mm(*hole.screw), 3) + " mm";
+        label.second = "space left " + with_expanded_u(space_left_mm(*hole.screw), 3) + " mm";
     else
         label.second = keepout_text(hole);
     return label;

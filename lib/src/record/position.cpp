@@ -11,7 +11,9 @@ namespace {
 
 bool stands_out(const HoleRecord& hole) {
     const bool named = !hole.name.empty() || !hole.purpose.empty() || hole.added_by_person;
-    return hole.kind == HoleKind::hole && (hole.screw || named);
+    // Without a scale every hole wide enough in pixels might be one for a screw: those named are meant.
+    const bool fits = hole.screw && hole.screw->resting_reach_mm;
+    return hole.kind == HoleKind::hole && (fits || named);
 }
 
 } // namespace
@@ -51,13 +53,27 @@ std::optional<double> drawn_angle_deg(const HoleRecord& hole) {
     return hole.keepout.min_angle_deg;
 }
 
+bool contact_proven(const BoardRecord& record, const HoleRecord& hole) {
+    return std::any_of(record.meter.begin(), record.meter.end(), [&](const MeterAgreement& each) {
+        return each.hole == hole.id && each.contact_proven;
+    });
+}
+
+Estimate contact_margin_cut_in_mm(const ScrewFit& fit) {
+    const Estimate& left = fit.cutting_margin_mm;
+    return left && fit.required_mm ? Estimate::of(left.value() + *fit.required_mm, left.u()) : left;
+}
+
 const MetalPath* deciding_path(const ScrewFit& fit) {
+    const auto left = [&](const MetalPath& path) -> const Estimate& {
+        if (path.part == "thread" && drawn_cut_in(fit) && fit.required_mm) return fit.cutting_margin_mm;
+        return fit.required_mm ? path.margin_mm : path.contact_margin_mm;
+    };
     const MetalPath* found = nullptr;
     for (const auto& path : fit.paths) {
         if (path.finding != fit.finding) continue;
-        if (path.part == "thread") return &path;
-        const bool nearer = found != nullptr && path.margin_mm &&
-                            (!found->margin_mm || path.margin_mm.value() < found->margin_mm.value());
+        const bool nearer =
+            found != nullptr && left(path) && (!left(*found) || left(path).value() < left(*found).value());
         if (found == nullptr || nearer) found = &path;
     }
     return found;

@@ -25,8 +25,12 @@ std::string space_left_of(const ScrewFit& fit);
 /// Direction in which the screw is pushed: to the smallest gap, or the middle of the first arc where copper
 /// touches. None where no copper was met.
 std::optional<double> drawn_angle_deg(const HoleRecord& hole);
-/// The metal path that the finding is about: the thread where the finding is its own, else the path of that
-/// finding with least space left. Null without one.
+/// A meter reading proved that the screw in this hole touched a supply's copper.
+bool contact_proven(const BoardRecord& record, const HoleRecord& hole);
+/// Contact margin of the thread cut into the wall.
+Estimate contact_margin_cut_in_mm(const ScrewFit& fit);
+/// The metal path that the finding is about: of those with the finding the one with least space left, the
+/// thread where none has less. Null without one.
 const MetalPath* deciding_path(const ScrewFit& fit);
 
 } // namespace ringwall

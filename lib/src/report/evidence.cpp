@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/sample_size.hpp"
 #include "core/text.hpp"
+#include "meter/setup.hpp"
 #include "record/names.hpp"
 #include "report/model.hpp"
 #include "report/words.hpp"
@@ -26,12 +27,6 @@ std::string joined(const std::vector<std::pair<std::string, std::string>>& parts
     for (const auto& [name, value] : parts)
         if (!value.empty()) text += (text.empty() ? "" : "; ") + (name.empty() ? value : name + " " + value);
     return text;
-}
-
-/// A key of the case file as words: "screw_major".
-std::string spaced(std::string key) {
-    std::replace(key.begin(), key.end(), '_', ' ');
-    return key;
 }
 
 std::string joint(Joint joint) {
@@ -78,6 +73,7 @@ Table agreement_table(const BoardRecord& record) {
         using Says = MeterAgreement::Says;
         std::string says = agreement.says == Says::agrees        ? "agrees with the picture"
                            : agreement.says == Says::contradicts ? "CONTRADICTS the picture"
+                           : agreement.contact_proven            ? "the picture cannot say"
                                                                  : "proves nothing";
         if (agreement.contact_proven) says = "CONTACT PROVEN; " + says;
         table.rows.push_back({agreement.hole, says, agreement.why});
@@ -125,11 +121,12 @@ Section hand_section(const BoardRecord& record) {
         const std::string verdict =
             !hand.agrees ? "" : (*hand.agrees ? "agree: " : "CONTRADICT each other: ");
         const std::string together = verdict + (hand.why.empty() ? "cannot be told" : hand.why);
-        table.rows.push_back(
-            {hand.what, hand.where.empty() ? "board" : hand.where, own, hand.with, picture, together});
+        table.rows.push_back({spaced(hand.what), hand.where.empty() ? "board" : hand.where, own, hand.with,
+                              picture, together});
         if (hand.agrees && !*hand.agrees)
             section.shout += spaced(hand.what) + (hand.where.empty() ? "" : ", " + hand.where) +
-                             ": hand and picture contradict each other. ";
+                             ": hand and " + (of_the_screw(hand) ? "the screw that was judged" : "picture") +
+                             " contradict each other. ";
     }
     section.tables.push_back(table);
     section.paragraphs.emplace_back(
@@ -235,6 +232,38 @@ bool has(const std::vector<std::string>& list, const std::string& text) {
     return std::find(list.begin(), list.end(), text) != list.end();
 }
 
+/// The day of a time as persons write it, "2026-04-06 14:30"; empty: it does not begin with one.
+std::string day_of(const std::string& when) {
+    constexpr std::string_view shape = "dddd-dd-dd";
+    if (when.size() < shape.size()) return {};
+    for (std::size_t i = 0; i < shape.size(); ++i)
+        if (shape[i] == 'd' ? when[i] < '0' || when[i] > '9' : when[i] != '-') return {};
+    return when.substr(0, shape.size());
+}
+
+/// What the stated days and seals say against the rule.
+std::vector<std::string> out_of_order(const BoardRecord& record) {
+    std::vector<std::string> sentences;
+    for (const auto& notes : record.picture_notes) {
+        const std::string taken = day_of(notes.taken_on);
+        for (const auto& row : record.continuity) {
+            const std::string read = day_of(row.when);
+            if (taken.empty() || read.empty() || read >= taken || !says_screw_fitted(row)) continue;
+            sentences.push_back("Line " + std::to_string(row.line) +
+                                " of the meter log was read with a screw fitted on " + read + ", before " +
+                                file_name(notes.file) + " was taken on " + taken +
+                                ": what the picture shows may be the work of that screw.");
+        }
+    }
+    for (std::size_t i = 1; i < record.custody.size(); ++i) {
+        const std::string &left = record.custody[i - 1].seal_after, &found = record.custody[i].seal_before;
+        if (!left.empty() && !found.empty() && left != found)
+            sentences.push_back("Custody, step " + std::to_string(i + 1) + ": seal \"" + found +
+                                "\" was found, \"" + left + "\" was put on in the step before.");
+    }
+    return sentences;
+}
+
 Section custody_section(const BoardRecord& record) {
     Section section{"Custody and intake", {}, {}, {}, ""};
     const std::string intake =
@@ -258,8 +287,11 @@ Section custody_section(const BoardRecord& record) {
     else
         section.tables.push_back(table);
     section.paragraphs.emplace_back(
-        "Evidence is photographed, metered and X-rayed before any screw is turned, and the parties are told "
-        "before any step that alters it (ASTM E860, E1188; from memory).");
+        "As a rule, evidence is to be photographed, metered and X-rayed before any screw is turned, and the "
+        "parties told before any step that alters it (ASTM E860, E1188; from memory). This report does not "
+        "check that it was so, beyond what follows.");
+    for (const std::string& sentence : out_of_order(record))
+        section.points.push_back(sentence);
     if (!record.left_out.empty()) {
         std::string list;
         for (const auto& key : record.left_out)

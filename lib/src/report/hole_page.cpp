@@ -217,11 +217,12 @@ std::vector<std::string> row_not_judged(const std::string& path) {
 /// The thread once more, cut into the wall: the finding of a screw that cuts goes by both.
 std::vector<std::string> cut_in_row(const ScrewFit& fit, const std::string& against,
                                     const std::string& finding) {
-    const Estimate& left = fit.cutting_margin_mm;
-    const Estimate contact =
-        left && fit.required_mm ? Estimate::of(left.value() + *fit.required_mm, left.u()) : left;
-    return {"thread, cut into the wall", against, mm(fit.cutting_reach_mm.value()), with_unit(contact, "mm"),
-            with_unit(left, "mm"),       finding};
+    return {"thread, cut into the wall",
+            against,
+            mm(fit.cutting_reach_mm.value()),
+            with_unit(contact_margin_cut_in_mm(fit), "mm"),
+            with_unit(fit.cutting_margin_mm, "mm"),
+            finding};
 }
 
 Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
@@ -269,6 +270,7 @@ Table meter_table(const BoardRecord& record, const HoleRecord& hole) {
         using Says = MeterAgreement::Says;
         const std::string says = agreement.says == Says::agrees        ? "agrees"
                                  : agreement.says == Says::contradicts ? "CONTRADICTS the picture"
+                                 : agreement.contact_proven            ? "the picture cannot say"
                                                                        : "proves nothing";
         table.rows.push_back(
             {agreement.contact_proven ? "CONTACT PROVEN; " + says : says, agreement.why, lines});

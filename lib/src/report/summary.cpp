@@ -12,7 +12,8 @@
 namespace ringwall {
 namespace {
 
-int rank(const HoleRecord& hole) {
+int rank(const BoardRecord& record, const HoleRecord& hole) {
+    if (contact_proven(record, hole)) return -1;
     if (!hole.screw) return 4;
     switch (hole.screw->finding) {
     case Finding::reaches:
@@ -38,8 +39,8 @@ std::vector<const HoleRecord*> worst_first(const BoardRecord& record) {
     std::vector<const HoleRecord*> holes;
     for (const auto& hole : record.holes)
         if (is_reported(record, hole)) holes.push_back(&hole);
-    std::stable_sort(holes.begin(), holes.end(), [](const HoleRecord* a, const HoleRecord* b) {
-        if (rank(*a) != rank(*b)) return rank(*a) < rank(*b);
+    std::stable_sort(holes.begin(), holes.end(), [&](const HoleRecord* a, const HoleRecord* b) {
+        if (rank(record, *a) != rank(record, *b)) return rank(record, *a) < rank(record, *b);
         return left_for_order(*a) < left_for_order(*b);
     });
     return holes;
@@ -53,6 +54,12 @@ constexpr std::array findings{Finding::reaches, Finding::too_close, Finding::und
 std::size_t count_of(const std::vector<const HoleRecord*>& holes, Finding finding) {
     return static_cast<std::size_t>(std::count_if(holes.begin(), holes.end(), [&](const HoleRecord* hole) {
         return hole->screw && hole->screw->finding == finding;
+    }));
+}
+
+std::size_t decided(const std::vector<const HoleRecord*>& holes) {
+    return static_cast<std::size_t>(std::count_if(holes.begin(), holes.end(), [](const HoleRecord* hole) {
+        return hole->screw && hole->screw->finding != Finding::undecided;
     }));
 }
 
@@ -94,7 +101,7 @@ Table hole_table(const BoardRecord& record, const std::vector<const HoleRecord*>
     Table table{"", {"Hole", "Finding", "Space left, ± U (k = 2)"}, {}};
     for (const HoleRecord* hole : holes) {
         const std::string words =
-            hole->screw ? finding_words(hole->screw->finding, record.rule)
+            hole->screw ? finding_of(record, *hole)
                         : "not judged: " + (hole->screw_why.empty() ? "no screw given" : hole->screw_why);
         table.rows.push_back({hole_name(*hole), words, space_left(*hole)});
     }
@@ -178,6 +185,14 @@ std::vector<std::string> how_to_read(const BoardRecord& record) {
         "fire."};
 }
 
+/// Every length hangs on it, and nobody but the reader can check where it came from.
+std::string scale_sentence(const BoardRecord& record) {
+    if (record.sources.empty() || !record.sources.front().pixel_mm) return {};
+    const SourceRecord& source = record.sources.front();
+    return "Scale: one pixel is " + with_unit(source.pixel_mm.scaled(1000), "µm") +
+           " at the board, from: " + stopped(source.pixel_mm_from);
+}
+
 std::string subtitle_of(const BoardRecord& record) {
     std::string text = unit_of(record);
     for (const auto& source : record.sources)
@@ -197,10 +212,15 @@ std::vector<std::string> shouts_of(const BoardRecord& record) {
             (agreement.contact_proven ? "Contact proven by meter, hole " : "Meter against picture, hole ") +
             agreement.hole + ": " + stopped(agreement.why));
     }
+    for (const std::string& note : record.meter_notes)
+        if (note.starts_with("CONTRADICTION") || note.starts_with("NOT PLACED"))
+            shouts.push_back("Meter: " + note);
     for (const auto& hand : record.measured)
         if (hand.agrees && !*hand.agrees)
-            shouts.push_back("Contradiction between hand measurement and picture: " + hand.what +
-                             (hand.where.empty() ? "" : ", " + hand.where) + ".");
+            shouts.push_back("Contradiction between hand measurement and " +
+                             std::string(of_the_screw(hand) ? "the screw that was judged: " : "picture: ") +
+                             spaced(hand.what) + (hand.where.empty() ? "" : ", " + hand.where) +
+                             (of_the_screw(hand) ? "; " + stopped(hand.why) : "."));
     return shouts;
 }
 
@@ -233,8 +253,10 @@ Summary summary_of(const BoardRecord& record) {
             "The measurement was stopped on the way: only finished holes are here.");
     if (!holes.empty()) {
         summary.whole_board.push_back(counts_sentence(record, holes));
-        if (judged(holes) > 0) summary.whole_board.push_back(risk_sentence(record, judged(holes)));
+        if (decided(holes) > 0) summary.whole_board.push_back(risk_sentence(record, judged(holes)));
     }
+    if (const std::string scale = scale_sentence(record); !scale.empty() && !holes.empty())
+        summary.whole_board.push_back(scale);
     if (const std::string others = others_sentence(record); !others.empty())
         summary.whole_board.push_back(others);
     summary.holes = hole_table(record, holes);

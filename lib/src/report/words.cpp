@@ -79,8 +79,18 @@ std::string finding_words(Finding finding, const SpacingRule& rule) {
     return {};
 }
 
+std::string finding_of(const BoardRecord& record, const HoleRecord& hole) {
+    const std::string by_picture = finding_words(hole.screw->finding, record.rule);
+    return contact_proven(record, hole)
+               ? "CONTACT with a supply PROVEN by the meter in the state it was read in; by the picture: " +
+                     by_picture
+               : by_picture;
+}
+
 std::string unit_of(const BoardRecord& record) {
-    return record.unit.empty() ? "The unit examined" : "Unit " + record.unit;
+    if (record.unit.empty()) return "The unit examined";
+    const bool says_unit = record.unit.starts_with("unit ") || record.unit.starts_with("Unit ");
+    return "Unit " + record.unit.substr(says_unit ? 5 : 0);
 }
 
 std::string board_of(const BoardRecord& record) {
@@ -115,7 +125,7 @@ std::string position_of(const HoleRecord& hole) {
 std::string path_name(const MetalPath& path) {
     std::string name = path.part;
     std::replace(name.begin(), name.end(), '_', ' ');
-    return path.side.empty() ? name : name + ", " + path.side + " side";
+    return path.side.empty() || name == path.side + " side" ? name : name + ", " + path.side + " side";
 }
 
 std::string finding_sentence(const BoardRecord& record, const HoleRecord& hole) {
@@ -127,8 +137,8 @@ std::string finding_sentence(const BoardRecord& record, const HoleRecord& hole) 
     }
     const ScrewFit& fit = *hole.screw;
     const std::string screw = fit.name.empty() ? "the screw given" : "screw " + fit.name;
-    std::string sentence = start + ", " + screw + ": " + finding_words(fit.finding, record.rule) +
-                           ". Position drawn: " + position_of(hole);
+    std::string sentence =
+        start + ", " + screw + ": " + finding_of(record, hole) + ". Position drawn: " + position_of(hole);
     if (const MetalPath* path = deciding_path(fit); path != nullptr && path->part != "thread")
         sentence += "; the finding is that of the " + path_name(*path);
     return sentence + ". " + picture;
@@ -137,6 +147,7 @@ std::string finding_sentence(const BoardRecord& record, const HoleRecord& hole) 
 std::string space_left(const HoleRecord& hole) {
     if (!hole.screw) return "not judged";
     const Estimate& left = space_left_mm(*hole.screw);
+    if (!left && !hole.screw->resting_reach_mm) return "no number without a scale";
     if (!left) return "no number: " + left.why();
     const MetalPath* path = deciding_path(*hole.screw);
     const bool other = path != nullptr && path->part != "thread";

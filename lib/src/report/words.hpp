@@ -32,6 +32,8 @@ std::string finding_words(Finding finding, const SpacingRule& rule);
 std::string rule_in_words(const SpacingRule& rule);
 
 /// "Unit 7", or "The unit examined" when nobody named it.
+/// The same of one hole, after what the meter proved there.
+std::string finding_of(const BoardRecord& record, const HoleRecord& hole);
 std::string unit_of(const BoardRecord& record);
 /// Board and revision: "Field pump controller, revision A"; empty when nobody named them.
 std::string board_of(const BoardRecord& record);

@@ -34,8 +34,8 @@ void add_of_copper(const RingInMm& ring, std::vector<std::string>& sentences) {
         sentences.push_back("The copper-free ring is undecided: " + ring.why + ".");
     if (ring.state == KeepOutState::runs_on)
         sentences.push_back(
-            "Own copper runs on into a plane: right for a grounded mount, and only the meter can say "
-            "that it is no supply.");
+            "Own copper runs on into a plane: right for a grounded mount, and only a meter can say "
+            "that it is no supply; what it said stands with its readings.");
     if (!ring.bare && !ring.plated) sentences.push_back("Whether the wall is plated is undecided.");
     if (own_copper_overlaps(ring))
         sentences.push_back(
