@@ -273,7 +273,8 @@ TEST_CASE(
     CHECK(unknown.holes.empty());
     CHECK(has(board_words(unknown), "line 2: \"H9\" names no hole"));
     CHECK(has(board_words(unknown), "line 3: \"screw\" names no hole"));
-    CHECK(has(board_words(unknown), "CONTRADICTION (expected: open), log line 2"));
+    CHECK(has(board_words(unknown),
+              "NOT PLACED: log line 2: \"H9\" names no hole that was measured, and reads joined to supply"));
 }
 
 TEST_CASE("what a pin is, by its name or else by the note") {

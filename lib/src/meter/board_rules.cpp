@@ -29,6 +29,14 @@ std::string shown_between(const Reading& reading) {
            in_words(row.reading) + (row.ohms ? " (" + ohms_in_words(*row.ohms) + ")" : std::string());
 }
 
+/// Joined to a supply at a point that names no hole that was measured: a contact, but where?
+bool not_placed(const Reading& reading) {
+    const auto lost = [&](const PointMeant& point, const PointMeant& other) {
+        return point.what == What::not_found && other.what == What::pin && other.role == PinRole::supply;
+    };
+    return reading.conducts() && (lost(reading.a, reading.b) || lost(reading.b, reading.a));
+}
+
 std::string joined_supply(const Reading& reading) {
     if (reading.shown == Shown::charging)
         return "began low and rose: expected, capacitors charge between supply and ground";
@@ -200,9 +208,8 @@ std::vector<std::string> points_not_found(std::span<const Reading> readings) {
                 "log line " + std::to_string(reading.row->line) + ": \"" + point->text + "\" ";
             if (point->what == What::not_found) {
                 const PointMeant& other = point == &reading.a ? reading.b : reading.a;
-                const bool supply = other.what == What::pin && other.role == PinRole::supply;
                 sentences.push_back(
-                    supply && reading.conducts()
+                    not_placed(reading)
                         ? "NOT PLACED: " + start + "names no hole that was measured, and reads " +
                               in_words(reading.row->reading) + " to supply pin " + other.text +
                               ": find which hole it was before any gap in this report is relied on."
@@ -226,7 +233,8 @@ void append(std::vector<std::string>& all, std::vector<std::string> more) {
 std::vector<std::string> pin_sentences(std::span<const Reading> readings) {
     std::vector<std::string> sentences;
     for (const Reading& reading : readings)
-        if (!reading.a.hole && !reading.b.hole) sentences.push_back(pin_sentence(reading));
+        if (!reading.a.hole && !reading.b.hole && !not_placed(reading))
+            sentences.push_back(pin_sentence(reading));
     return sentences;
 }
 

@@ -94,10 +94,17 @@ void draw_hole(VectorCanvas& canvas, const View& view) {
     const WallState state = view.hole->wall.state;
     if (state == WallState::plated || state == WallState::incomplete)
         canvas.fill({air, wall}, print_palette::own);
+    const double own_mm = view.hole->keepout.own_outer_mm.value_or(0);
+    if (own_mm > 0) {
+        std::vector<Point> land;
+        for (int a = 0; a < 360; a += 2)
+            land.push_back(view.at_angle(a, std::max(own_mm, view.wall_mm(a))));
+        canvas.fill({wall, land}, print_palette::own);
+    }
     canvas.line(wall, true, LineStyle::solid, 0.6, print_palette::wall);
     canvas.line(air, true, style_of(state), 1.2, print_palette::wall);
-    if (const auto own = view.hole->keepout.own_outer_mm; own && *own > 0)
-        canvas.circle(view.at(0, 0), *own * view.pt_per_mm, LineStyle::solid, 0.6, print_palette::contact);
+    if (own_mm > 0)
+        canvas.circle(view.at(0, 0), own_mm * view.pt_per_mm, LineStyle::solid, 0.6, print_palette::contact);
 }
 
 void draw_screw(VectorCanvas& canvas, const View& view, const Screw& screw) {

@@ -289,7 +289,8 @@ std::vector<std::string> notes_of(const BoardRecord& record, const HoleRecord& h
     const ScrewFit& fit = *hole.screw;
     if (!fit.why.empty()) notes.push_back("Why: " + stopped(fit.why));
     for (const auto& sentence : fit.forbids_gap)
-        notes.push_back("No gap can be found here: " + stopped(sentence));
+        if (fit.why.find(sentence) == std::string::npos) // said just now
+            notes.push_back("No gap can be found here: " + stopped(sentence));
     if (!fit.would_decide.empty()) notes.push_back("What would decide it: " + stopped(fit.would_decide));
     return notes;
 }

@@ -35,7 +35,7 @@ void add_of_copper(const RingInMm& ring, std::vector<std::string>& sentences) {
     if (ring.state == KeepOutState::runs_on)
         sentences.push_back(
             "Own copper runs on into a plane: right for a grounded mount, and only a meter can say "
-            "that it is no supply; what it said stands with its readings.");
+            "that it is no supply.");
     if (!ring.bare && !ring.plated) sentences.push_back("Whether the wall is plated is undecided.");
     if (own_copper_overlaps(ring))
         sentences.push_back(

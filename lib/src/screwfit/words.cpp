@@ -122,7 +122,7 @@ std::string why_of(const RingInMm& ring, const Judging& with, const OneRing& jud
                " beyond where copper begins.";
     case Finding::too_close:
         return "No contact shown, but nearer than " + rule_words(with, *screw.required_mm) + ": " +
-               with_u(screw.margin_mm) + " short of it.";
+               with_u(screw.margin_mm.scaled(-1)) + " short of it.";
     case Finding::gap_shown:
         return screw.margin_mm ? "Space left beyond " + rule_words(with, *screw.required_mm) + ": " +
                                      with_u(screw.engagement == Engagement::cuts ? screw.cutting_margin_mm
