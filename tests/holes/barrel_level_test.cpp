@@ -43,6 +43,37 @@ TEST_CASE("the barrel's level is within its stated uncertainty of the exact one,
     }
 }
 
+TEST_CASE("copper seen at one level only may be all planes at once") {
+    for (const int planes : {2, 4, 6})
+        for (const double kev : {45.0, 60.0, 90.0}) {
+            CAPTURE(planes);
+            CAPTURE(kev);
+            Made truth = made(kev, 0.8);
+            const double laminate = truth.levels.laminate.value();
+            truth.levels.copper = {
+                Estimate::of(laminate * std::exp(-truth.copper_per_um * 35 * planes), 0.001)};
+            const Estimate barrel = expected_barrel_level(truth.levels, {.board_mm = 0.8, .foil_um = 35});
+            REQUIRE(barrel);
+            CHECK(std::abs(barrel.value() - truth.barrel) < 2.5 * barrel.u());
+        }
+}
+
+TEST_CASE("even steps speak for a beam of one energy, steps that shrink for a broad one") {
+    const auto with_steps = [](double shrink) {
+        Made truth = made(60, 1.6);
+        double level = truth.levels.laminate.value(), step = truth.copper_per_um * 35;
+        truth.levels.copper.clear();
+        for (int k = 0; k < 4; ++k, step *= shrink)
+            truth.levels.copper.push_back(Estimate::of(level *= std::exp(-step), 0.0003));
+        return expected_barrel_level(truth.levels, {.board_mm = 1.6, .foil_um = 35});
+    };
+    const Estimate even = with_steps(1.0), shrinking = with_steps(0.93);
+    REQUIRE(even);
+    REQUIRE(shrinking);
+    CHECK(even.value() < shrinking.value());
+    CHECK(std::abs(even.value() - made(60, 1.6).barrel) < 2.5 * even.u());
+}
+
 TEST_CASE("a darkening is read as the copper that makes it") {
     for (const double kev : {40.0, 80.0})
         for (const double um : {12.0, 35.0, 70.0}) {

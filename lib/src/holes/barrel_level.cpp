@@ -22,7 +22,14 @@ struct Weighed {
 constexpr std::array<Weighed, 6> common_foils_um{
     {{17.5, 0.25}, {35, 0.35}, {52.5, 0.1}, {70, 0.2}, {105, 0.06}, {140, 0.04}}};
 constexpr double foil_spread = 0.12; // etching takes from it, plating adds
-constexpr std::array<Weighed, 3> foils_at_once{{{1, 0.7}, {2, 0.2}, {3, 0.1}}};
+/// Where several equal steps show, one step is mostly one plane; one step alone may be all planes at once.
+constexpr std::array<Weighed, 4> foils_a_step{{{1, 0.7}, {2, 0.2}, {3, 0.05}, {4, 0.05}}};
+constexpr std::array<Weighed, 6> foils_at_once{
+    {{1, 0.4}, {2, 0.25}, {3, 0.1}, {4, 0.15}, {6, 0.07}, {8, 0.03}}};
+constexpr double other_foils = 0.25; // share of boards whose other planes are not of the foil that was stated
+constexpr double plane_spread = 0.05, uneven_planes = 0.1; // of planes of one foil; how often they are not
+constexpr std::size_t most_steps = 4;                      // more say little more, and cost time
+constexpr double background_u = 4e-4;                      // of an attenuation: what the background leaves
 constexpr double common_board_mm = 1.5, common_board_spread = 0.35, stated_board_spread = 0.03;
 // Share of the way from the recipe without bromine to the one with 7.5 %: there is no single FR-4.
 constexpr std::array<Weighed, 3> bromine{{{0.0, 0.4}, {0.5, 0.2}, {1.0, 0.4}}};
@@ -46,24 +53,39 @@ class BeamTable {
                               linear_attenuation_per_cm(flame_safe, line.energy_kev) / 10});
     }
 
+    struct Level {
+        double t, copper; ///< and what another mm of copper attenuates
+    };
+
+    [[nodiscard]] Level level_behind(double copper_mm, double laminate_mm, double bromine_share) const {
+        double sum = 0, slope = 0;
+        for (const Line& l : lines_) {
+            const double part =
+                l.weight * std::exp(-l.copper * copper_mm -
+                                    (l.plain + bromine_share * (l.brominated - l.plain)) * laminate_mm);
+            sum += part;
+            slope += part * l.copper;
+        }
+        return {sum, slope / sum};
+    }
+
     [[nodiscard]] double t(double copper_mm, double laminate_mm, double bromine_share) const {
-        double sum = 0;
-        for (const Line& l : lines_)
-            sum += l.weight * std::exp(-l.copper * copper_mm -
-                                       (l.plain + bromine_share * (l.brominated - l.plain)) * laminate_mm);
-        return sum;
+        return level_behind(copper_mm, laminate_mm, bromine_share).t;
     }
 
     /// Copper in mm that lowers the laminate's level by the factor exp(-step); the answer grows with the
-    /// step.
+    /// step. Newton's method from no copper: ln t is convex, so that it never strides too far.
     [[nodiscard]] double copper_for(double step, double laminate_mm, double bromine_share) const {
-        const double wanted = t(0, laminate_mm, bromine_share) * std::exp(-step);
-        double low = 0, high = 2;
-        for (int i = 0; i < 24; ++i) {
-            const double middle = 0.5 * (low + high);
-            (t(middle, laminate_mm, bromine_share) > wanted ? low : high) = middle;
+        constexpr double most = 2, enough = 1e-6; // mm
+        const double wanted = std::log(t(0, laminate_mm, bromine_share)) - step;
+        double copper_mm = 0;
+        for (int i = 0; i < 12 && copper_mm < most; ++i) {
+            const Level level = level_behind(copper_mm, laminate_mm, bromine_share);
+            const double by = (std::log(level.t) - wanted) / level.copper;
+            copper_mm += by;
+            if (by < enough) break;
         }
-        return 0.5 * (low + high);
+        return std::min(copper_mm, most);
     }
 
   private:
@@ -104,17 +126,66 @@ std::vector<std::pair<BeamTable, double>> all_beams() {
     return beams;
 }
 
-/// How common copper of this thickness is in the first step, per unit of ln(thickness).
-double foil_prior(double um, const std::optional<double>& stated_um) {
+/// Attenuation of the copper levels over bare laminate.
+struct Ladder {
+    std::vector<double> steps, u;
+};
+
+Ladder ladder_of(const MaterialLevels& levels) {
+    Ladder ladder;
+    const double laminate = levels.laminate.value();
+    for (const Estimate& level : levels.copper) {
+        if (!level || !(level.value() > 0) || ladder.steps.size() == most_steps) break;
+        const double step = std::log(laminate / level.value());
+        if (!(step > (ladder.steps.empty() ? 1e-4 : ladder.steps.back()))) break;
+        ladder.steps.push_back(step);
+        ladder.u.push_back(std::hypot(level.u() / level.value(), background_u));
+    }
+    return ladder;
+}
+
+double foils_prior(double um, double foil_um, std::span<const Weighed> counts) {
     double sum = 0;
-    for (const Weighed& count : foils_at_once)
-        if (stated_um)
-            sum += count.weight * bell(std::log(um / (count.value * *stated_um)), foil_spread);
-        else
-            for (const Weighed& foil : common_foils_um)
-                sum +=
-                    count.weight * foil.weight * bell(std::log(um / (count.value * foil.value)), foil_spread);
+    for (const Weighed& count : counts)
+        sum += count.weight * bell(std::log(um / (count.value * foil_um)), foil_spread);
     return sum;
+}
+
+/// How common copper of this thickness is in a step, per unit of ln(thickness).
+double step_prior(double um, const std::optional<double>& stated_um, bool one_step) {
+    const std::span<const Weighed> counts =
+        one_step ? std::span<const Weighed>(foils_at_once) : std::span<const Weighed>(foils_a_step);
+    double any = 0;
+    for (const Weighed& foil : common_foils_um)
+        any += foil.weight * foils_prior(um, foil.value, counts);
+    return stated_um ? (1 - other_foils) * foils_prior(um, *stated_um, counts) + other_foils * any : any;
+}
+
+/// What one beam makes of the ladder: copper a step, and how well the steps are as even as planes of one foil
+/// are.
+struct StepReading {
+    double um, fits;
+};
+
+StepReading read_ladder(const BeamTable& beam, const Ladder& ladder, double board_mm, double bromine_share) {
+    std::vector<double> um, u;
+    double below = 0, u_below = 0;
+    for (std::size_t k = 0; k < ladder.steps.size(); ++k) {
+        const double copper_mm = beam.copper_for(ladder.steps[k], board_mm, bromine_share);
+        const double per_um = beam.level_behind(copper_mm, board_mm, bromine_share).copper / 1000;
+        const double u_here = ladder.u[k] / per_um;
+        um.push_back(1000 * copper_mm - below);
+        u.push_back(std::hypot(u_here, u_below));
+        below = 1000 * copper_mm, u_below = u_here;
+    }
+    const double usual = below / static_cast<double>(um.size());
+    double weight = 0, sum = 0, squares = 0;
+    for (std::size_t k = 0; k < um.size(); ++k) {
+        const double w = 1 / (u[k] * u[k] + std::pow(plane_spread * usual, 2));
+        weight += w, sum += w * um[k], squares += w * um[k] * um[k];
+    }
+    const double chi2 = um.size() > 1 ? squares - sum * sum / weight : 0;
+    return {sum / weight, uneven_planes + (1 - uneven_planes) * std::exp(-0.5 * chi2)};
 }
 
 /// Weighed sums of one quantity.
@@ -123,10 +194,15 @@ struct Sums {
     void add(double w, double v) { weight += w, value += w * v, square += w * v * v; }
 };
 
-/// One beam against the two levels, all thicknesses and recipes: calls take(weight, board_mm, bromine share).
-template<typename Take>
-void weigh_beam(const BeamTable& beam, double beam_weight, const MaterialLevels& levels, double step,
-                const BoardBuild& build, Take&& take) {
+/// One way to make the levels.
+struct Make {
+    const BeamTable* beam;
+    double weight, board_mm, bromine_share;
+};
+
+/// One beam against the levels, all thicknesses and recipes.
+void weigh_beam(const BeamTable& beam, double beam_weight, const MaterialLevels& levels, const Ladder& ladder,
+                const BoardBuild& build, std::vector<Make>& makes) {
     const double centre = build.board_mm.value_or(common_board_mm);
     const double spread = build.board_mm ? stated_board_spread : common_board_spread;
     const double seen = -std::log(std::clamp(levels.laminate.value(), 1e-3, 0.999));
@@ -137,72 +213,81 @@ void weigh_beam(const BeamTable& beam, double beam_weight, const MaterialLevels&
             const double made = -std::log(beam.t(0, board_mm, recipe.value));
             const double fits = bell(std::log(seen / made), laminate_spread + levels.laminate.u() / seen);
             if (fits < 1e-4) continue;
-            const double foil_um = 1000 * beam.copper_for(step, board_mm, recipe.value);
-            take(beam_weight * bell(off, spread) * recipe.weight * fits * foil_prior(foil_um, build.foil_um),
-                 board_mm, recipe.value);
+            const StepReading step = read_ladder(beam, ladder, board_mm, recipe.value);
+            const double weight = beam_weight * bell(off, spread) * recipe.weight * fits * step.fits *
+                                  step_prior(step.um, build.foil_um, ladder.steps.size() == 1);
+            makes.push_back({&beam, weight, board_mm, recipe.value});
         }
     }
 }
 
-/// Attenuation of the first copper: the smallest step between neighbouring levels, since planes that always
-/// overlap show a double one.
-double smallest_step(const MaterialLevels& levels) {
-    double above = levels.laminate.value(), least = 1e9;
-    for (const Estimate& level : levels.copper) {
-        if (!level || !(level.value() > 0)) break;
-        least = std::min(least, std::log(above / level.value()));
-        above = level.value();
+/// Everything that makes the levels, or why nothing can be said.
+struct Makes {
+    std::vector<std::pair<BeamTable, double>> beams = all_beams();
+    std::vector<Make> all;
+    const char* why = nullptr;
+};
+
+Makes makes_of(const MaterialLevels& levels, const BoardBuild& build) {
+    Makes makes;
+    if (!levels.laminate || levels.copper.empty() || !levels.copper.front()) {
+        makes.why = "no single foil over laminate is in view";
+        return makes;
     }
-    return least;
+    const Ladder ladder = ladder_of(levels);
+    if (ladder.steps.empty()) {
+        makes.why = "one foil is too thin to see in this beam";
+        return makes;
+    }
+    for (const auto& [beam, weight] : makes.beams)
+        weigh_beam(beam, weight, levels, ladder, build, makes.all);
+    return makes;
 }
 
 /// Mean and spread of quantity(beam, board_mm, bromine share) over everything that makes the levels.
 template<typename Quantity>
-Estimate weighed(const MaterialLevels& levels, const BoardBuild& build, Quantity&& quantity) {
-    if (!levels.laminate || levels.copper.empty() || !levels.copper.front())
-        return Estimate::missing("no single foil over laminate is in view");
-    const double step = smallest_step(levels);
-    if (!(step > 1e-4)) return Estimate::missing("one foil is too thin to see in this beam");
+Estimate weighed(const Makes& makes, Quantity&& quantity) {
+    if (makes.why) return Estimate::missing(makes.why);
     Sums sums;
-    for (const auto& entry : all_beams()) {
-        const BeamTable& beam = entry.first; // clang captures no structured bindings
-        weigh_beam(beam, entry.second, levels, step, build,
-                   [&](double weight, double board_mm, double bromine_share) {
-                       sums.add(weight, quantity(beam, board_mm, bromine_share));
-                   });
-    }
+    for (const Make& make : makes.all)
+        sums.add(make.weight, quantity(*make.beam, make.board_mm, make.bromine_share));
     if (!(sums.weight > 1e-12)) return Estimate::missing("no common build makes the levels of this picture");
     const double mean = sums.value / sums.weight;
     return Estimate::of(mean, std::sqrt(std::max(sums.square / sums.weight - mean * mean, 0.0)));
 }
 
-} // namespace
-
-Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& build) {
-    const Estimate level = weighed(
-        levels, build, [](const BeamTable& beam, double board_mm, double) { return beam.t(board_mm, 0, 0); });
-    return level ? Estimate::of(level.value(), level.u() + 0.005) : level;
-}
-
-Estimate expected_copper_um(const MaterialLevels& levels, const BoardBuild& build, double darkening) {
+Estimate copper_um(const Makes& makes, const MaterialLevels& levels, double darkening) {
     if (!levels.laminate || darkening >= 0.95 * levels.laminate.value())
         return Estimate::missing("no copper darkens the laminate that much");
     const double step = -std::log(1 - darkening / levels.laminate.value());
-    return weighed(levels, build, [step](const BeamTable& beam, double board_mm, double bromine_share) {
+    return weighed(makes, [step](const BeamTable& beam, double board_mm, double bromine_share) {
         return 1000 * beam.copper_for(step, board_mm, bromine_share);
     });
 }
 
+} // namespace
+
+Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& build) {
+    const Estimate level = weighed(makes_of(levels, build), [](const BeamTable& beam, double board_mm,
+                                                               double) { return beam.t(board_mm, 0, 0); });
+    return level ? Estimate::of(level.value(), level.u() + 0.005) : level;
+}
+
+Estimate expected_copper_um(const MaterialLevels& levels, const BoardBuild& build, double darkening) {
+    return copper_um(makes_of(levels, build), levels, darkening);
+}
+
 std::optional<double> expected_darkening_share(const MaterialLevels& levels, const BoardBuild& build,
-                                               double copper_um) {
-    if (!levels.laminate || !(copper_um > 0)) return std::nullopt;
+                                               double least_um) {
+    if (!levels.laminate || !(least_um > 0)) return std::nullopt;
+    const Makes makes = makes_of(levels, build);
     double low = 0, high = 0.9;
-    constexpr int halvings = 12; // to 0.0002: levels are known less well
+    constexpr int halvings = 14; // to 0.00005: levels are known less well
     for (int i = 0; i < halvings; ++i) {
         const double middle = (low + high) / 2;
-        const Estimate um = expected_copper_um(levels, build, middle * levels.laminate.value());
+        const Estimate um = copper_um(makes, levels, middle * levels.laminate.value());
         if (!um) return std::nullopt;
-        (um.value() + 1.645 * um.u() < copper_um ? low : high) = middle;
+        (um.value() + 1.645 * um.u() < least_um ? low : high) = middle;
     }
     return low > 0 ? std::optional(low) : std::nullopt;
 }
