@@ -24,6 +24,9 @@ constexpr double dark_share = 0.1;
 constexpr double worst_bare_misfit = 2.0, better_plated = 1.25; // chi-square per degree of freedom
 constexpr double fake_halo = 0.05; // overshoot that makes a picture "sharpened" (issue: describe)
 
+constexpr const char* no_circle =
+    "the rim is neither a bare edge nor plating to the noise: something in front, or another shape";
+
 /// Noise of the map, or when that could not be told a level at which single pixels do not rule.
 NoiseModel usable_noise(const TransmissionMap& map) {
     NoiseModel noise = map.noise;
@@ -135,9 +138,16 @@ void weigh(const TransmissionMap& map, const HolePriors& priors, const RimStart&
             choice.bare.model.plated || !choice.bare.converged; // the other reading, if there is one
         doubt("plating would be thinner than what the unknown grey level of plating can make of none");
     } else if (!choice.is_plated && bare_doubtful(choice)) {
-        doubt(
-            "the rim is neither a bare edge nor plating to the noise: something in front, or another shape");
+        doubt(no_circle);
     }
+}
+
+/// A rim that fits no circle because it is out of round, and shows no dark ring anywhere to speak of, is
+/// bare.
+void explain_by_shape(const Hole& hole, const RimStart& start, RimChoice& choice) {
+    if (hole.shape == HoleShape::out_of_round && choice.why == no_circle && choice.bare.converged &&
+        !dark_rim(start))
+        choice.decided = true;
 }
 
 void fill_thickness(const TransmissionMap& map, const RimFit& fit, const HolePriors& priors, Hole& hole) {
@@ -205,6 +215,7 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
     const RimTracing tracing{noise, fit, priors.shared, 0.5 * fit.model.radius_px + 8};
     const auto bins = trace_rim(map.t.view(), noise, fit, priors.shared, tracing.search_px);
     judge_shape(bins, tracing, floor, hole);
+    explain_by_shape(hole, start, choice);
     judge_wall(bins, choice, halo_can_fake(map, fit, priors.shared), hole);
     if (!choice.is_plated) hole.drill_px = hole.bore_px; // the shape may have moved the bore
     return hole;

@@ -1,19 +1,17 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "holes/rim_choice.hpp"
 
+#include "holes/rim_behind.hpp"
+
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <numbers>
-#include <numeric>
 
 namespace ringwall {
 
 namespace {
 
-constexpr double step_significance = 4.0; // sigmas between the near and the far zone for a step to be put in
-constexpr double least_step = 0.006;      // in T: smaller steps do not move the edge (below 0.01 px)
-constexpr double gap_gain = 6.0;          // chi-square that a gap must bring, besides 1 for each that is free
+constexpr double gap_gain = 6.0; // chi-square that a gap must bring, besides 1 for each that is free
 constexpr double blur_before_change = 0.75; // sigmas by which a change's blur reaches in before it is noticed
 /// Sigmas of plateau that fix the outside level of a bare hole, and of a plated one, whose wall trades with
 /// it.
@@ -29,67 +27,24 @@ constexpr double misfit_z = 4.0;           // unexplained rest of a plated readi
 constexpr double least_land_px = 1.5;      // a narrower one is the plating itself, where pixels are coarse
 constexpr double sure_z = 2.0;             // the same where the pixels allow no other reading
 constexpr double least_dark = 0.02;        // T below laminate that tells of copper close to the wall
-constexpr double clear_of_noise = 2.0;     // step from air to laminate, in noise of a pixel (rays average 20)
-constexpr double uneasy_z = 1.5;           // chi-square above its expectation, in its own scatter
-constexpr double asleep_sigmas = 0.25;     // a wall thinner than this may be the descent's doing
+constexpr double uneven_laminate =
+    0.015;                             // by which a hole's laminate may differ from the picture's own level
+constexpr double clear_of_noise = 2.0; // step from air to laminate, in noise of a pixel (rays average 20)
+constexpr double uneasy_z = 1.5;       // chi-square above its expectation, in its own scatter
+constexpr double asleep_sigmas = 0.25; // a wall thinner than this may be the descent's doing
 constexpr double least_wall_px =
     0.12;                      // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
 constexpr double bare_z = 3.0; // below this there is no wall to speak of
+// A wall much thinner than the blur darkens the rim as a smaller bore does; only the square of its thickness
+// shows. At this share of the blur its thickness over its u stands for half as many sigmas.
+constexpr double thin_sigmas = 0.25, thin_plated_z = 2.5, thin_bare_z = 2.0;
+constexpr double no_plating_sigmas = 0.2; // below 20 um (least of IPC-6012 class 2) for a blur up to 0.1 mm
 
 double median(std::vector<double> values) {
     if (values.empty()) return 0;
     const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
     std::nth_element(values.begin(), middle, values.end());
     return *middle;
-}
-
-/// Mean T behind the wall in steps of half a sigma, of one sector or of several together.
-struct Behind {
-    static constexpr int bins = 13;
-    std::array<double, bins> sum{};
-    std::array<int, bins> count{};
-    void add(const Behind& other) {
-        for (std::size_t i = 0; i < bins; ++i)
-            sum[i] += other.sum[i], count[i] += other.count[i];
-    }
-    /// Over bins [from, to).
-    [[nodiscard]] int pixels(int from, int to) const {
-        return std::accumulate(count.begin() + from, count.begin() + to, 0);
-    }
-    [[nodiscard]] double mean(int from, int to) const {
-        const int n = pixels(from, to);
-        return n > 0 ? std::accumulate(sum.begin() + from, sum.begin() + to, 0.0) / n : 0;
-    }
-};
-
-std::vector<Behind> look_behind(ImageView<const float> t, const RimModel& model, double sigma) {
-    std::vector<Behind> sectors(model.sectors.size());
-    const double wall = model.drill_radius_px(), bin = 0.5 * sigma, end = wall + Behind::bins * bin;
-    const int x0 = static_cast<int>(model.centre_px.x - end) - 1,
-              y0 = static_cast<int>(model.centre_px.y - end) - 1;
-    const int size = static_cast<int>(2 * end) + 4;
-    for (int y = std::max(0, y0); y < std::min(t.height(), y0 + size); ++y)
-        for (int x = std::max(0, x0); x < std::min(t.width(), x0 + size); ++x) {
-            const double dx = x - model.centre_px.x, dy = y - model.centre_px.y,
-                         behind = std::sqrt(dx * dx + dy * dy) - wall;
-            const int i = static_cast<int>(std::floor(behind / bin));
-            if (i < 0 || i >= Behind::bins) continue;
-            Behind& sector = sectors[static_cast<std::size_t>(model.sector_of(dx, dy))];
-            sector.sum[static_cast<std::size_t>(i)] += t(x, y), ++sector.count[static_cast<std::size_t>(i)];
-        }
-    return sectors;
-}
-
-/// First bin from `first` on whose mean leaves the mean of the ones before by more than noise; none: -1.
-int first_change(const Behind& b, int first, double noise) {
-    for (int i = first + 2; i < Behind::bins; ++i) {
-        const int here = b.pixels(i, i + 1), before = b.pixels(first, i);
-        if (here < 2 || before < 2) continue;
-        const double e = noise * std::sqrt(1.0 / here + 1.0 / before);
-        if (std::abs(b.mean(i, i + 1) - b.mean(first, i)) > std::max(step_significance * e, least_step))
-            return i;
-    }
-    return -1;
 }
 
 /// Puts a step into the sector where its profile, or else the whole turn's, changes level; where the level
@@ -182,13 +137,15 @@ constexpr int near_from = 3, near_to = 5;
 
 /// Level of a bare hole's surroundings: laminate when the brightest sectors agree with the picture's own
 /// level for it, which tells a narrow ring (copper near the wall already) from a wide one.
-void set_bare_level(const MaterialLevels& levels, std::vector<double> near, double noise_near,
-                    RimModel& model, RimBelief& belief) {
+///
+/// `near_u`: what noise makes of one sector's level.
+void set_bare_level(const MaterialLevels& levels, std::vector<double> near, double near_u, RimModel& model,
+                    RimBelief& belief) {
     std::sort(near.begin(), near.end());
     model.outside = near[near.size() / 2];
     if (!levels.laminate) return;
     const double brightest = near[near.size() - 1 - near.size() / 6], laminate = levels.laminate.value();
-    const bool sees_laminate = std::abs(brightest - laminate) < 0.03 + 2 * noise_near / 3;
+    const bool sees_laminate = std::abs(brightest - laminate) < uneven_laminate + 3 * near_u;
     model.outside = sees_laminate ? std::max(brightest, laminate - 0.02) : laminate;
     belief.outside = laminate;
     belief.outside_u = std::max(0.01, 3 * levels.laminate.u());
@@ -199,15 +156,20 @@ RimBelief furnish(ImageView<const float> t, const NoiseModel& noise, const Mater
                   double sigma, RimModel& model) {
     const auto behind = look_behind(t, model, sigma);
     std::vector<double> near;
+    double pixels = 0;
     for (std::size_t k = 0; k < behind.size(); ++k)
         if (behind[k].pixels(near_from, near_to) < 3)
             model.sectors[k].used = false;
-        else if (model.sectors[k].used)
+        else if (model.sectors[k].used) {
             near.push_back(behind[k].mean(near_from, near_to));
+            pixels += behind[k].pixels(near_from, near_to);
+        }
     RimBelief belief{.open = levels.open.value_or(1.0), .gap_u_px = 2 * sigma};
     if (near.empty()) return belief;
     const double noise_near = noise.sigma(std::max(near.front(), 0.01));
-    set_bare_level(levels, near, noise_near, model, belief);
+    set_bare_level(levels, near,
+                   noise_near / std::sqrt(std::max(pixels / static_cast<double>(near.size()), 1.0)), model,
+                   belief);
     const int common = first_change(whole_turn(model, behind), near_from, noise_near);
     std::vector<double> spread;
     for (std::size_t k = 0; k < behind.size(); ++k) {
@@ -310,6 +272,33 @@ bool drop_strangers(ImageView<const float> t, const NoiseModel& noise, const Rim
     return true;
 }
 
+/// Whether a fit leaves more than its noise unexplained, by so many times the scatter of chi-square.
+bool leaves_more(const RimFit& fit, double z) {
+    const int dof = std::max(fit.pixels - fit.parameters, 1);
+    return fit.chi2 > dof + z * std::sqrt(2.0 * dof);
+}
+
+/// What lies behind the wall is brighter than laminate, by more than this share of the step to the air. A rim
+/// far from a circle lets the descent rest inside the air so, the true edge read as a step of each sector.
+bool brighter_than_board(const MaterialLevels& levels, const RimFit& fit, double share) {
+    if (!levels.laminate) return false;
+    const double laminate = levels.laminate.value();
+    return fit.model.outside > laminate + share * (levels.open.value_or(1.0) - laminate);
+}
+
+/// The best circle of a rim that is none: laminate all round, no steps.
+Reading read_plain(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
+                   const RimShared& shared, const MaterialLevels& levels) {
+    Reading reading;
+    RimModel model = model_from(start, shared, false);
+    model.outside = levels.laminate.value();
+    reading.belief = {.open = levels.open.value_or(1.0), .outside = model.outside, .outside_u = 1e-3};
+    for (RimSector& s : model.sectors)
+        s.band_px = enough_flat * shared.sigma_px;
+    reading.fit = fit_rim(t, noise, model, shared, reading.belief);
+    return reading;
+}
+
 Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
                   const RimShared& shared, const MaterialLevels& levels) {
     Reading reading;
@@ -317,17 +306,13 @@ Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimSt
     reading.belief = furnish(t, noise, levels, shared.sigma_px, model);
     const RimFrame frame{model, shared};
     reading.fit = fit_rim(t, noise, model, shared, reading.belief, &frame);
+    if (brighter_than_board(levels, reading.fit, 0.1) && leaves_more(reading.fit, misfit_z))
+        return read_plain(t, noise, start, shared, levels);
     loosen_ring(t, noise, shared, frame, reading);
     reading.fit = fit_rim(t, noise, reading.fit.model, shared, reading.belief);
     for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
     }
     return reading;
-}
-
-/// Whether a fit leaves more than its noise unexplained, by so many times the scatter of chi-square.
-bool leaves_more(const RimFit& fit, double z) {
-    const int dof = std::max(fit.pixels - fit.parameters, 1);
-    return fit.chi2 > dof + z * std::sqrt(2.0 * dof);
 }
 
 /// A land's edge so close behind the plating that no plateau shows before it leaves a fit without steps ill
@@ -425,6 +410,33 @@ double wall_significance(const RimFit& plated) {
     return plated.model.wall_px / std::sqrt(std::max(plated.covariance(3, 3), 1e-12));
 }
 
+/// A thin wall against none, within the same pixels and freedom: by how many sigmas the wall fits better.
+double thin_wall_significance(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
+                              const Reading& plated) {
+    RimModel model = plated.fit.model;
+    const RimFrame frame{model, shared};
+    const RimFit with = fit_rim(t, noise, model, shared, plated.belief, &frame);
+    model.plated = false, model.wall_px = 0;
+    const RimFit without = fit_rim(t, noise, model, shared, plated.belief, &frame);
+    const double scale = std::max(1.0, with.chi2_per_dof()) * noise.correlation;
+    return std::sqrt(std::max(0.0, without.chi2 - with.chi2) / scale);
+}
+
+/// What a wall says that may be noise, or too thin to be plating.
+struct ThinWall {
+    bool may_be_plating = true, may_be_bare = false;
+};
+
+ThinWall judge_thin_wall(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
+                         const Reading& plated, double z) {
+    const double wall = plated.fit.model.wall_px, sigma = shared.sigma_px;
+    if (!plated.fit.converged || z < bare_z || wall > thin_sigmas * sigma) return {};
+    const double shown = thin_wall_significance(t, noise, shared, plated);
+    // wall^2 is what is measured, to within 2 wall u.
+    const double thickest = std::sqrt(wall * wall + 4 * wall * std::sqrt(plated.fit.covariance(3, 3)));
+    return {shown > thin_plated_z, shown < thin_bare_z && thickest < no_plating_sigmas * sigma};
+}
+
 } // namespace
 
 RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const RimStart& start,
@@ -435,7 +447,9 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
         choice.plated.model = choice.bare.model;
         return choice;
     }
-    const Reading plated = read_plated(t, noise, start, shared, levels);
+    Reading plated = read_plated(t, noise, start, shared, levels);
+    const bool in_air = brighter_than_board(levels, plated.fit, 0.5);
+    if (in_air) plated.fit.converged = false;
     const double z = plated.fit.converged ? wall_significance(plated.fit) : 0;
     const bool plain = z > 4 * plated_z && plated.fit.chi2_per_dof() < 1.5; // no other reading can do better
     Reading bare = plain ? plated : read_bare(t, noise, start, shared, levels);
@@ -447,12 +461,15 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
     const bool fits_better = !bare_fits || plated.fit.chi2_per_dof() < 1.3 * bare.fit.chi2_per_dof() + 0.2;
     const bool no_other = plated.fit.chi2_per_dof() < 1.5 && bare_fits &&
                           bare.fit.chi2_per_dof() > 2 * plated.fit.chi2_per_dof();
-    choice.is_plated = choice.wall_z > (no_other ? sure_z : plated_z) &&
+    const ThinWall thin = judge_thin_wall(t, noise, shared, plated, z);
+    choice.is_plated = choice.wall_z > (no_other ? sure_z : plated_z) && thin.may_be_plating &&
                        plated.fit.model.wall_px > least_wall_px && fits_better;
     const double u_wall = plated.fit.converged ? std::sqrt(std::max(plated.fit.covariance(3, 3), 0.0)) : 0;
     const bool too_thin = plated.fit.converged && plated.fit.model.wall_px + 2 * u_wall < 1.5 * least_wall_px;
-    const bool bare_stands = bare_fits && bare.fit.chi2_per_dof() < 1.5 * plated.fit.chi2_per_dof() + 0.2;
-    choice.decided = choice.is_plated || (bare_stands && (choice.wall_z < bare_z || too_thin));
+    const bool bare_stands =
+        bare_fits && (in_air || bare.fit.chi2_per_dof() < 1.5 * plated.fit.chi2_per_dof() + 0.2);
+    choice.decided =
+        choice.is_plated || (bare_stands && (choice.wall_z < bare_z || too_thin || thin.may_be_bare));
     choice.belief = choice.is_plated ? plated.belief : bare.belief;
     return choice;
 }
