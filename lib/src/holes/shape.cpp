@@ -144,13 +144,18 @@ bool fill_worn(const std::vector<RimBin>& smooth, const std::vector<double>& d, 
     return true;
 }
 
-/// The bore of a hole out of round is the least-squares circle through the boundary of the air. Returns its
-/// radius, or `radius` where no circle fits.
+/// The bore of a hole out of round is the least-squares circle through the boundary of the air. Bins that
+/// agree with the fitted circle count as lying on it: all pixels together know it better than one bin does,
+/// and in faint pictures a bin's noise leans outward. Returns its radius, or `radius` where no circle fits.
 double refit_circle(const std::vector<RimBin>& smooth, const Point& traced_from, double radius, Hole& hole) {
     std::vector<Point> points;
     std::vector<double> weights;
     for (const RimBin& b : smooth)
-        if (b.seen) points.push_back(on_ray(traced_from, b.angle_deg, b.radius_px)), weights.push_back(1);
+        if (b.seen) {
+            const bool on_circle = std::abs(b.radius_px - radius) < 2 * b.u_px;
+            points.push_back(on_ray(traced_from, b.angle_deg, on_circle ? radius : b.radius_px));
+            weights.push_back(1);
+        }
     const CircleFit c = fit_circle(points, weights);
     if (!c.ok) return radius;
     const double u = hole.bore_px.has_value() ? hole.bore_px.u() : 0.1;
