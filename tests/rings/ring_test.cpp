@@ -2,6 +2,7 @@
 // Rings drawn from geometry (draw.hpp); truth is the geometry itself.
 #include "rings/draw.hpp"
 #include "rings/rings.hpp"
+#include "rings/step_fit.hpp"
 
 #include <doctest/doctest.h>
 
@@ -178,6 +179,23 @@ TEST_CASE("the first of two planes is found where its foil is thin against the s
     measure_ring(map, materials, hole, {});
     REQUIRE(hole.keepout.state == KeepOutState::ring_seen);
     CHECK(std::abs(hole.keepout.min_px.value() - 10) < 0.3);
+}
+
+TEST_CASE("more edges and harmonics than a fit has room for are refused") {
+    rings::StepModel model;
+    for (int k = 0; k < 4; ++k) {
+        rings::Contour contour;
+        contour.r50 = 20 + 4 * k;
+        contour.order = rings::most_order;
+        model.contours.push_back(contour);
+    }
+    model.level.assign(static_cast<std::size_t>(model.level_count()), 0.9);
+    rings::StepPrior prior;
+    prior.level = model.level;
+    prior.level_u.assign(model.level.size(), 0.1);
+    std::vector<rings::FitPixel> pixels(2000);
+    CHECK(model.parameters() > 48);
+    CHECK_FALSE(rings::fit_steps(model, prior, pixels, NoiseModel{}).ok);
 }
 
 namespace {

@@ -328,7 +328,7 @@ StepFit fit_steps(const StepModel& start, const StepPrior& prior, std::span<cons
     fit.model = start;
     fit.pixels = static_cast<int>(pixels.size());
     const int n = start.parameters();
-    if (fit.pixels < n) return fit;
+    if (fit.pixels < n || n > most_parameters || start.edges() > most_edges) return fit;
     double damping = 1e-4;
     Normal normal = build_normal(fit.model, start, prior, pixels, noise, true);
     for (int iteration = 0; iteration < 12; ++iteration) {

@@ -115,7 +115,7 @@ struct StepFit {
 };
 
 /// Weighted least squares (Levenberg-Marquardt, Huber beyond 4 sigma) of the step model on pixels; noise from
-/// `noise`.
+/// `noise`. Not ok: too few pixels, or more than 5 edges or 48 free values, which no ring asks for.
 StepFit fit_steps(const StepModel& start, const StepPrior& prior, std::span<const FitPixel> pixels,
                   const NoiseModel& noise);
 
