@@ -104,9 +104,10 @@ void read_board_options(const Texts& texts, InspectRequest& request) {
 
 void read_picture_options(const Texts& texts, InspectRequest& request) {
     if (const auto* text = one(texts, "shot"); text != nullptr && *text != "face") {
-        const bool later = *text == "edge" || *text == "stack";
-        throw Error(Fault::usage, later ? "--shot " + *text + " is not in this version"
-                                        : "--shot: expected face, edge or stack, got \"" + *text + "\"");
+        if (*text == "stack") throw Error(Fault::usage, "--shot stack is not in this version");
+        if (*text != "edge")
+            throw Error(Fault::usage, "--shot: expected face, edge or stack, got \"" + *text + "\"");
+        request.shot = Shot::edge;
     }
     if (const auto* text = one(texts, "dense")) request.dense = dense_side(*text);
     if (const auto* text = one(texts, "radiometry")) request.radiometry = radiometry(*text);
@@ -268,8 +269,30 @@ void put_rule(const Arguments& arguments, InspectRequest& request) {
 
 } // namespace
 
+namespace {
+
+/// A case's picture of that shot alone; a single picture is taken for what the option says.
+InspectRequest of_shot(InspectRequest request, Shot shot) {
+    const bool of_case = request.scale_given == InspectRequest::ScaleGiven::in_case;
+    if (!of_case || request.shot == shot) {
+        request.shot = shot;
+        request.edge_on.clear();
+        return request;
+    }
+    if (shot == Shot::edge && !request.edge_on.empty()) {
+        InspectRequest edge_on = request.edge_on.front();
+        edge_on.revision = request.revision, edge_on.name = request.name, edge_on.unit = request.unit;
+        return edge_on;
+    }
+    throw Error(Fault::usage, std::string("--shot ") + (shot == Shot::edge ? "edge" : "face") +
+                                  ": the case has no such picture");
+}
+
+} // namespace
+
 InspectRequest with_options(InspectRequest of_case, const Arguments& arguments) {
     const InspectRequest& given = arguments.options;
+    if (arguments.has("shot")) of_case = of_shot(std::move(of_case), given.shot);
     if (arguments.has("pixel-mm")) of_case.pixel_mm = given.pixel_mm;
     if (arguments.has("pixel-mm") || arguments.has("known"))
         of_case.scale_given = InspectRequest::ScaleGiven::by_option;

@@ -324,11 +324,31 @@ std::string holes_text(const BoardRecord& record, bool mm) {
            "± is U, the expanded uncertainty (k = 2); x, y from the first pixel's centre, y down\n";
 }
 
+/// "board: 1.602 ±0.014 mm thick, 4 copper layers at 0.02, 0.30, 1.30, 1.58 mm; 6 barrels"
+std::string edge_text(const BoardRecord& record) {
+    if (!record.edge) return {};
+    const bool mm = record.thickness_mm.has_value();
+    const CopperLayersRecord& layers = record.copper_layers;
+    std::string text = "board: " + with_u(mm ? record.thickness_mm : record.edge->thickness_px, mm ? 3 : 2) +
+                       (mm ? " mm" : " px") + " thick, copper to copper outside\n";
+    text += "copper layers: " +
+            (layers.value      ? std::to_string(*layers.value)
+             : layers.at_least ? "at least " + std::to_string(*layers.at_least)
+                               : std::string("-")) +
+            (layers.why.empty() ? "" : " (" + layers.why + ")");
+    for (const EdgeLayerRecord& layer : record.edge->layers)
+        text += std::string(layer.number == 1 ? "; at " : ", ") +
+                with_u(mm ? layer.z_mm : layer.z_px, mm ? 3 : 2);
+    return text + (mm ? " mm" : " px") +
+           "\nbarrels seen from the side: " + std::to_string(record.barrels.size()) + "\n";
+}
+
 } // namespace
 
 std::string table_of(const BoardRecord& record) {
     const bool mm = !record.sources.empty() && record.sources.front().pixel_mm.has_value();
-    std::string text = holes_text(record, mm) + finding_text(record);
+    const bool edge_on = !record.sources.empty() && record.sources.front().shot == Shot::edge;
+    std::string text = edge_text(record) + holes_text(record, mm) + (edge_on ? "" : finding_text(record));
     for (const auto& source : record.sources) {
         if (mm) text += "scale: " + source.pixel_mm_from + "\n";
         for (const auto& warning : source.warnings)
@@ -339,8 +359,8 @@ std::string table_of(const BoardRecord& record) {
             text += "meter, " + meter.hole + ": " + (meter.contact_proven ? "CONTACT PROVEN: " : "") +
                     meter.why + "\n";
     if (!record.why_nothing.empty()) // beside a table of pixels "nothing" would contradict what is seen
-        text +=
-            (record.holes.empty() ? "nothing measured: " : "no millimetres: ") + record.why_nothing + "\n";
+        text += (record.holes.empty() && !record.edge ? "nothing measured: " : "no millimetres: ") +
+                record.why_nothing + "\n";
     return text + "a gap on a picture is not insulation; what is not proven stands in results.json\n";
 }
 

@@ -89,6 +89,22 @@ class Words(unittest.TestCase):
     def test_what_waits_is_said(self):
         self.refused(["compare", "a", "b", "--x"], "ringwall compare is not in this version")
         self.refused(["inspect", "p.tif", "--voxel-mm", "0.02"], "--voxel-mm is not in this version")
+        self.refused(["inspect", "p.tif", "--shot", "stack"], "--shot stack is not in this version")
+        self.refused(["inspect", "p.tif", "--shot", "side"], "--shot: expected face, edge or stack")
+
+    def test_a_picture_without_an_edge_on_board_says_so(self):
+        """Face-on holes are no board seen from the side; half a file is no picture."""
+        with tempfile.TemporaryDirectory() as folder:
+            picture = os.path.join(folder, "p.bmp")
+            write_board(picture)
+            status, _, err, left = run("inspect", picture, "--shot", "edge", "--pixel-mm", "0.02", "--out", "o")
+            self.assertEqual((status, left), (4, ["o"]), err)
+            self.assertEqual(err.count("\n"), 1, err)
+            with open(picture, "r+b") as file:
+                file.truncate(5000)
+            status, _, err, left = run("inspect", picture, "--shot", "edge", "--pixel-mm", "0.02", "--out", "o")
+            self.assertEqual((status, left), (3, []), err)
+            self.assertEqual(err.count("\n"), 1, err)
 
     def test_the_rule_is_whole_or_refused(self):
         """Before any measuring: the picture is there but holds nothing."""

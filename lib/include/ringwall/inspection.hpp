@@ -28,7 +28,9 @@ struct CaseWords {
 /// What `inspect` is asked: sources and options (contract.md, options of inspect), plain values with their
 /// defaults.
 struct InspectRequest {
-    std::vector<std::filesystem::path> pictures; ///< today exactly one, face-on
+    std::vector<std::filesystem::path> pictures; ///< today exactly one
+    Shot shot = Shot::face;                      ///< of the picture: face or edge
+    std::vector<InspectRequest> edge_on;         ///< further pictures of the same unit, all edge-on
     std::string picture_sha256; ///< that a person expects of it; another one is refused. Empty: not said
     std::optional<std::array<double, 2>> pixel_mm; ///< overrides every other scale
     std::vector<KnownDistance> known;
@@ -64,10 +66,11 @@ struct InspectRequest {
     std::vector<std::string> notes; ///< for the reader, put among the first source's warnings
 };
 
-/// The request a case file makes: its first face-on picture with scale and options, the board's names, screw,
-/// rule, evidence and continuity log, the decisions file beside it when there is one, its warnings as notes.
-/// Relative file names are taken beside the case file. Throws Error(input) for a case, log or decisions file
-/// that cannot be read, Error(usage) for one that asks for what this version does not have.
+/// The request a case file makes: its first face-on picture (without one, its first edge-on picture) with
+/// scale and options, the board's names, screw, rule, evidence and continuity log, the decisions file beside
+/// it when there is one, its warnings as notes. Relative file names are taken beside the case file. Throws
+/// Error(input) for a case, log or decisions file that cannot be read, Error(usage) for one that asks for
+/// what this version does not have.
 InspectRequest request_of_case(const std::filesystem::path& case_file);
 
 /// Puts the screw of that name in every hole of the request that has one: from the request's own table, else

@@ -118,6 +118,39 @@ struct HoleRecord {
     bool operator==(const HoleRecord&) const = default;
 };
 
+struct EdgeLayerRecord { ///< as EdgeLayer
+    int number = 0;
+    Estimate z_mm, z_px, width_px;
+    double darkness = 0;
+    bool saturated = false, outer = false;
+    bool operator==(const EdgeLayerRecord&) const = default;
+};
+
+/// A board seen edge-on: what stands behind its thickness and its copper layers.
+struct EdgeRecord {
+    int source = 0;
+    double angle_deg = 0;
+    std::array<std::array<Point, 2>, 2> faces_px{}; ///< ends of the low-z and the high-z face
+    Estimate thickness_px, smear_px;
+    std::vector<EdgeLayerRecord> layers;
+    std::vector<BudgetLine> budget; ///< of thickness_mm
+    bool operator==(const EdgeRecord&) const = default;
+};
+
+struct BarrelRecord {
+    int source = 0;
+    double x_px = 0, y_px = 0;
+    Estimate width_mm, width_px;
+    bool operator==(const BarrelRecord&) const = default;
+};
+
+struct CopperLayersRecord {
+    std::optional<int> value, at_least;
+    std::string why = "no edge-on picture was measured"; ///< why no value, or what is odd about it
+    std::vector<double> layers_z_mm;
+    bool operator==(const CopperLayersRecord&) const = default;
+};
+
 struct OptionRecord { ///< one option that can change a result, as it was in force
     std::string name;
     std::string value_json; ///< a JSON literal
@@ -130,6 +163,10 @@ struct BoardRecord {
     double confidence = 0.95;
     std::string name, revision, unit;
     Estimate thickness_mm;
+    CopperLayersRecord copper_layers;
+    std::optional<EdgeRecord> edge; ///< missing: no edge-on picture shows a board
+    std::vector<BarrelRecord> barrels;
+    std::string barrels_why = "no edge-on picture was measured";
     std::vector<SourceRecord> sources;
     std::vector<HoleRecord> holes;
     std::vector<Decision> decisions;

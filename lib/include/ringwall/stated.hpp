@@ -11,8 +11,9 @@ namespace ringwall {
 
 /// Where the source stood when a picture was taken.
 struct PictureGeometry {
-    double source_to_board_mm = 0;  ///< to the board's mid-plane, on the central ray
-    std::optional<Point> centre_px; ///< where the central ray meets the picture; missing: not known
+    double source_to_board_mm = 0;        ///< to the board's mid-plane, on the central ray
+    std::optional<Point> centre_px;       ///< where the central ray meets the picture; missing: not known
+    std::optional<double> board_depth_mm; ///< of the board along the beam, edge-on
     bool operator==(const PictureGeometry&) const = default;
 };
 

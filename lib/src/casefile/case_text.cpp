@@ -46,7 +46,7 @@ const std::map<std::string, Names, std::less<>>& known_keys() {
           "processing",
           "repeat_of"}},
         {"picture.geometry",
-         {"source_to_board_mm", "source_to_detector_mm", "detector_pixel_mm", "centre_px"}},
+         {"source_to_board_mm", "source_to_detector_mm", "detector_pixel_mm", "centre_px", "board_depth_mm"}},
         {"scale", {"picture", "from_px", "to_px", "hole", "mm", "u_mm", "with"}},
         {"hole", {"picture", "at_px", "at_mm", "name", "purpose", "screw"}},
         {"screw",

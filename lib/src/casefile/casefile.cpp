@@ -68,7 +68,10 @@ void read_geometry(const CaseText& text, const TomlTable& picture_table, CasePic
     if (to_detector && *to_detector < *to_board)
         table.fail("source_to_detector_mm", *table.find("source_to_detector_mm"),
                    "a detector not nearer to the source than the board");
-    picture.geometry = PictureGeometry{*to_board, std::nullopt};
+    picture.geometry = PictureGeometry{*to_board, std::nullopt, std::nullopt};
+    picture.geometry->board_depth_mm = table.number("board_depth_mm", distance_limits_mm);
+    if (picture.geometry->board_depth_mm.value_or(0) >= 2 * *to_board)
+        table.fail("board_depth_mm", *table.find("board_depth_mm"), "a source that is outside of the board");
     if (centre) picture.geometry->centre_px = Point{(*centre)[0], (*centre)[1]};
     if (!to_detector || !pixel) return;
     picture.geometry_pixel_mm = *pixel * *to_board / *to_detector;

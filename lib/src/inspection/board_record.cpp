@@ -92,7 +92,7 @@ void add_rule_options(const SpacingRule& rule, OptionList& options) {
 
 std::vector<OptionRecord> options_of(const InspectRequest& request) {
     OptionList options;
-    options.add("shot", Json("face"));
+    options.add("shot", Json(word(request.shot)));
     const auto& pixel = request.pixel_mm;
     options.add("pixel_mm", pixel ? Json::array({(*pixel)[0], (*pixel)[1]}) : Json(nullptr));
     options.add("known", known_json(request.known));
@@ -148,6 +148,7 @@ SourceRecord source_record(const Session::Products& products, const Scale& scale
     source.height_px = facts.height_px;
     source.slices = facts.pages;
     source.bits = facts.bits;
+    source.shot = products.request.shot;
     source.radiometry = facts.radiometry;
     source.side_to_source = products.request.side_to_source;
     source.geometry = products.request.geometry;

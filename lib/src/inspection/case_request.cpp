@@ -11,27 +11,40 @@
 namespace ringwall {
 namespace {
 
-/// The first face-on picture; the others are left out with a word, until there are stages for them.
-std::size_t face_on_picture(const CaseFile& read, const std::filesystem::path& file,
-                            std::vector<std::string>& notes) {
-    std::optional<std::size_t> chosen;
+struct ChosenPictures {
+    std::size_t first = 0;            ///< face-on, else edge-on
+    std::vector<std::size_t> edge_on; ///< beside it
+};
+
+/// The first face-on picture and those edge-on; the others are left out with a word, until there are stages
+/// for them.
+ChosenPictures chosen_pictures(const CaseFile& read, const std::filesystem::path& file,
+                               std::vector<std::string>& notes) {
+    std::optional<std::size_t> face;
+    ChosenPictures chosen;
     for (std::size_t i = 0; i < read.pictures.size(); ++i) {
         const CasePicture& picture = read.pictures[i];
-        if (picture.shot == Shot::face && !chosen) {
-            chosen = i;
+        if (picture.shot == Shot::edge) {
+            chosen.edge_on.push_back(i);
             continue;
         }
-        notes.push_back("picture " + picture.file.filename().string() + " of the case is left out: " +
-                        (picture.shot == Shot::face ? "several face-on pictures of one board are"
-                                                    : "edge-on pictures and stacks are") +
-                        " not in this version");
+        if (picture.shot == Shot::face && !face) {
+            face = i;
+            continue;
+        }
+        notes.push_back(
+            "picture " + picture.file.filename().string() + " of the case is left out: " +
+            (picture.shot == Shot::face ? "several face-on pictures of one board are" : "slice stacks are") +
+            " not in this version");
     }
-    if (!chosen) {
+    if (!face && chosen.edge_on.empty()) {
         throw Error(Fault::usage,
-                    file.string() +
-                        ": no [[picture]] with shot = \"face\"; other shots are not in this version");
+                    file.string() + ": no [[picture]] with shot = \"face\" or \"edge\"; slice stacks are not "
+                                    "in this version");
     }
-    return *chosen;
+    chosen.first = face ? *face : chosen.edge_on.front();
+    if (!face) chosen.edge_on.erase(chosen.edge_on.begin());
+    return chosen;
 }
 
 /// Distances beside a pixel size: the size goes before, as on the command line, and a difference is told.
@@ -53,6 +66,7 @@ void take_geometry(const CasePicture& picture, InspectRequest& request) {
 }
 
 void take_picture(const CasePicture& picture, InspectRequest& request) {
+    request.shot = picture.shot;
     request.pictures = {picture.file};
     request.picture_sha256 = picture.sha256;
     request.pixel_mm = picture.pixel_mm;
@@ -206,15 +220,27 @@ void take_evidence(const CaseFile& read, InspectRequest& request) {
     request.notes.insert(request.notes.end(), log.warnings.begin(), log.warnings.end());
 }
 
+InspectRequest edge_on_request(const CaseFile& read, std::size_t picture) {
+    InspectRequest request;
+    take_picture(read.pictures[picture], request);
+    take_scales(read, static_cast<int>(picture), request);
+    request.scale_holes.clear(); // holes do not show from the side
+    take_board(read.board, request);
+    return request;
+}
+
 InspectRequest request_of(const CaseFile& read, const std::filesystem::path& case_file) {
     InspectRequest request;
     request.notes = read.warnings;
     const RulePlaces& places = read.rule_places;
     request.case_words = {places.voltage_peak, places.voltage_kind, places.row, read.unknown_keys};
-    const std::size_t chosen = face_on_picture(read, case_file, request.notes);
+    const ChosenPictures pictures = chosen_pictures(read, case_file, request.notes);
+    const std::size_t chosen = pictures.first;
     take_picture(read.pictures[chosen], request);
     take_scales(read, static_cast<int>(chosen), request);
     take_board(read.board, request);
+    for (const std::size_t i : pictures.edge_on)
+        request.edge_on.push_back(edge_on_request(read, i));
     request.confidence = read.confidence.value_or(request.confidence);
     request.rule = read.rule;
     take_screws(read, static_cast<int>(chosen), request);

@@ -3,7 +3,9 @@
 #include "inspection/board_record.hpp"
 #include "inspection/case_facts.hpp"
 #include "inspection/decisions.hpp"
+#include "inspection/edge_on.hpp"
 #include "inspection/findings.hpp"
+#include "inspection/scale_sources.hpp"
 #include "inspection/session.hpp"
 #include "inspection/watched.hpp"
 #include "inspection/without_decisions.hpp"
@@ -40,33 +42,6 @@ std::uint64_t seed_of(const std::string& sha256) {
     const std::string_view head = std::string_view(sha256).substr(0, 16);
     std::from_chars(head.data(), head.data() + head.size(), seed, 16);
     return seed;
-}
-
-std::string given_words(InspectRequest::ScaleGiven given) {
-    switch (given) {
-    case InspectRequest::ScaleGiven::by_option:
-        return "given by option";
-    case InspectRequest::ScaleGiven::in_case:
-        return "stated in the case file";
-    case InspectRequest::ScaleGiven::by_caller:
-        break;
-    }
-    return "given by the user";
-}
-
-ScaleSources scale_sources(const Session::Products& products, std::span<const Decision> decisions) {
-    ScaleSources sources;
-    for (const auto& decision : decisions) {
-        if (decision.act != Decision::Act::set_scale) continue;
-        sources.by_person.push_back({decision.at_px, decision.to_px, decision.value, std::nullopt});
-    }
-    sources.given_mm = products.request.pixel_mm;
-    sources.known = products.request.known;
-    if (products.facts) sources.stated = products.facts->scale;
-    if (products.request.geometry_scale) sources.stated = products.request.geometry_scale;
-    sources.u_percent = products.request.scale_u_percent;
-    sources.given = given_words(products.request.scale_given);
-    return sources;
 }
 
 /// Said when copper that must be assumed is thinner than what this picture shows (design: default 0.7 of the
@@ -449,8 +424,10 @@ InspectOutcome run(Session& session, std::span<const Decision> decisions, Inspec
     run_watched(outer, [&](InspectWatch& watch) {
         Run run(products, decisions, watch);
         try {
-            BoardRecord whole = run.measure();
-            add_without_each(whole, products, decisions, watch);
+            const bool edge_on = products.request.shot == Shot::edge;
+            BoardRecord whole = edge_on ? measure_edge_on(products, decisions, watch) : run.measure();
+            if (!edge_on) add_without_each(whole, products, decisions, watch);
+            add_edge_on_pictures(whole, products, watch);
             outcome = finished(std::move(whole), products.request);
         } catch (const Error& error) {
             outcome = Error(error.fault(), error.what() + products.request.case_words.unknown_keys);

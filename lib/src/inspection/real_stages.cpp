@@ -70,6 +70,9 @@ Stages linked() {
     stages.describe_file = describe_file;
     stages.load = load_radiograph;
     stages.to_transmission = to_transmission;
+    stages.measure_edge_on = [](const TransmissionMap& map, const EdgeOptions& options, Watch& watch) {
+        return measure_edge_on(map, options, watch);
+    };
     stages.classify = classify;
     stages.find_holes = [](const TransmissionMap& map, const MaterialMap& materials, Watch& watch) {
         return holes::find_holes(map, &materials, watch);

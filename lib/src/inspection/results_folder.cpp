@@ -15,7 +15,8 @@ namespace ringwall {
 namespace {
 
 /// Every file this version writes; a later one adds its own.
-constexpr std::array results_files{"results.json", "holes.csv", "overlay.png", "report.html"};
+constexpr std::array results_files{"results.json", "holes.csv", "overlay.png", "overlay-edge.png",
+                                   "report.html"};
 constexpr std::array demo_files{"README.txt", "revision-a", "revision-b"};
 /// First words of the demo's README.txt.
 constexpr std::string_view demo_mark = "DEMO CASE: FIELD PUMP CONTROLLER";

@@ -9,6 +9,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace ringwall {
@@ -52,6 +53,8 @@ struct Session::Products {
     std::optional<std::vector<HoleCandidate>> found;
     SharedPriors priors;
     HoleCache fits, rings;
+    std::optional<std::pair<EdgeOptions, EdgeView>> edge_view; ///< of an edge-on picture
+    std::vector<Session> edge_on;                              ///< one for each of the request's edge_on
 
     // The large ones; dropped over the memory limit.
     std::shared_ptr<const TransmissionMap> map;

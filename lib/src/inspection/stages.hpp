@@ -5,6 +5,7 @@
 #include "ringwall/files.hpp"
 #include "ringwall/hole.hpp"
 #include "ringwall/materials.hpp"
+#include "ringwall/stackup.hpp"
 #include "ringwall/transmission.hpp"
 
 #include <functional>
@@ -38,6 +39,7 @@ struct Stages {
     std::function<SourceFacts(const std::filesystem::path&, const LoadLimits&)> describe_file;
     std::function<Radiograph(const std::filesystem::path&, const LoadLimits&)> load;
     std::function<TransmissionMap(Radiograph, const ExposureOptions&, Watch&)> to_transmission;
+    std::function<EdgeView(const TransmissionMap&, const EdgeOptions&, Watch&)> measure_edge_on;
     std::function<MaterialMap(const TransmissionMap&, Watch&)> classify;
     std::function<std::vector<HoleCandidate>(const TransmissionMap&, const MaterialMap&, Watch&)> find_holes;
     std::function<SharedPriors(const TransmissionMap&, const MaterialMap&, std::span<const HoleCandidate>,

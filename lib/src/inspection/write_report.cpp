@@ -2,6 +2,7 @@
 #include "inspection/write_report.hpp"
 
 #include "core/base64.hpp"
+#include "pictures/edge_overlay.hpp"
 #include "pictures/hole_figures.hpp"
 #include "pictures/overlay.hpp"
 
@@ -34,8 +35,13 @@ HolePictures figures_of(const BoardRecord& record, const HoleRecord& hole, Image
 std::vector<std::function<void()>> report_picture_work(const BoardRecord& record, ImageView<const float> t,
                                                        ReportPictures& pictures) {
     std::vector<std::function<void()>> work;
-    work.emplace_back(
-        [&record, t, &pictures] { pictures.overlay = png_address(*draw_page_overlay(t, record)); });
+    const bool edge_on = !record.sources.empty() && record.sources.front().shot == Shot::edge;
+    work.emplace_back([&record, t, &pictures, edge_on] {
+        if (edge_on)
+            pictures.edge_overlay = edge_overlay_address(t, record);
+        else
+            pictures.overlay = png_address(*draw_page_overlay(t, record));
+    });
     const GreyRange range = display_range(t, record);
     const auto holes = worst_first(record);
     for (std::size_t i = 0; i < std::min(holes.size(), most_hole_pages); ++i) {
@@ -45,6 +51,10 @@ std::vector<std::function<void()>> report_picture_work(const BoardRecord& record
             [&record, &hole, t, range, &figures] { figures = figures_of(record, hole, t, range); });
     }
     return work;
+}
+
+std::string edge_overlay_address(ImageView<const float> t, const BoardRecord& record) {
+    return png_address(*draw_edge_overlay(t, record));
 }
 
 ReportPictures report_pictures(const BoardRecord& record, ImageView<const float> t) {

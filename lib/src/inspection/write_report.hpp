@@ -5,6 +5,7 @@
 #include "ringwall/record.hpp"
 
 #include <functional>
+#include <string>
 #include <vector>
 
 namespace ringwall {
@@ -18,5 +19,8 @@ ReportPictures report_pictures(const BoardRecord& record, ImageView<const float>
 /// more than one as pixels; `pictures` is complete when all are done. Everything must outlive the pieces.
 std::vector<std::function<void()>> report_picture_work(const BoardRecord& record, ImageView<const float> t,
                                                        ReportPictures& pictures);
+
+/// The edge-on picture with its marks, for the report.
+std::string edge_overlay_address(ImageView<const float> t, const BoardRecord& record);
 
 } // namespace ringwall

@@ -5,6 +5,7 @@
 #include "inspection/session.hpp"
 #include "inspection/watched.hpp"
 #include "inspection/write_report.hpp"
+#include "pictures/edge_overlay.hpp"
 #include "pictures/overlay.hpp"
 #include "ringwall/inspection.hpp"
 
@@ -30,6 +31,30 @@ void with_picture(Session& session, const Use& use) {
     products.drop_large();
 }
 
+bool is_edge_on(const BoardRecord& record) {
+    return !record.sources.empty() && record.sources.front().shot == Shot::edge;
+}
+
+std::unique_ptr<Canvas> draw_main(ImageView<const float> picture, const BoardRecord& record) {
+    return is_edge_on(record) ? draw_edge_overlay(picture, record) : draw_overlay(picture, record);
+}
+
+/// The one whose picture the record's edge comes from, when it is not the record's first.
+Session* edge_on_session(const BoardRecord& record, Session& session) {
+    if (!record.edge || record.edge->source == 0) return nullptr;
+    auto& sessions = session.products().edge_on;
+    const auto i = static_cast<std::size_t>(record.edge->source) - 1;
+    return i < sessions.size() ? &sessions[i] : nullptr;
+}
+
+std::shared_ptr<const TransmissionMap> edge_on_map(Session& session) {
+    Watch silent;
+    session.products().prepare_map(silent);
+    auto map = session.products().map;
+    session.products().drop_large();
+    return map;
+}
+
 void do_all(const std::vector<std::function<void()>>& work, int jobs) {
     InspectWatch silent;
     for_each_index(jobs, static_cast<int>(work.size()), silent,
@@ -49,11 +74,23 @@ void write_results(const BoardRecord& record, Session& session, const std::files
         ReportPictures pictures;
         auto work = report_picture_work(record, picture, pictures);
         work.insert(work.begin(), // the longest first, so that no thread is left with it
-                    [&] { draw_overlay(picture, record)->write_png(swapped.aside() / "overlay.png"); });
+                    [&] { draw_main(picture, record)->write_png(swapped.aside() / "overlay.png"); });
         work.emplace_back([&] {
             write_whole_file(swapped.aside() / "results.json", to_json(record, folder));
             write_whole_file(swapped.aside() / "holes.csv", to_csv(record));
         });
+        std::shared_ptr<const TransmissionMap> edge_on; // stands until all is drawn
+        if (Session* other = edge_on_session(record, session)) {
+            edge_on = edge_on_map(*other);
+            work.emplace_back([&] {
+                if (edge_on)
+                    draw_edge_overlay(edge_on->t.view(), record)
+                        ->write_png(swapped.aside() / "overlay-edge.png");
+            });
+            work.emplace_back([&] {
+                if (edge_on) pictures.edge_overlay = edge_overlay_address(edge_on->t.view(), record);
+            });
+        }
         do_all(work, session.request().jobs);
         write_whole_file(swapped.aside() / "report.html", report_html(record, pictures));
     });

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "ringwall/edge_phantom.hpp"
 #include "ringwall/error.hpp"
 #include "ringwall/files.hpp"
 #include "ringwall/phantom.hpp"
@@ -58,6 +59,38 @@ std::string evidence_text(const Board& board) {
     return text.str();
 }
 
+constexpr double edge_pixel_mm = 0.03, edge_distance_mm = 1500;
+
+/// The board from its long side, without its parts: planes near each face in both revisions.
+void write_edge_picture(const fs::path& file, Board board, char revision) {
+    board.parts.clear();
+    const double foil = board.layers.front().thickness_um / 1000, last = board.thickness_mm - foil;
+    EdgeShot shot;
+    shot.layer_tops_mm = revision == 'A' ? std::vector<double>{0, 0.30, last - 0.30, last}
+                                         : std::vector<double>{0, 0.30, 0.66, last - 0.66, last - 0.30, last};
+    shot.width_mm = 50, shot.height_mm = 5;
+    shot.rotation_deg = revision == 'A' ? 0.7 : -0.4;
+    shot.source_to_board_mm = edge_distance_mm;
+    Exposure exposure;
+    exposure.beam = tube_beam(150, 2);
+    exposure.pixel_mm = edge_pixel_mm;
+    exposure.photons = 8000;
+    exposure.samples = 2; // enough for blurred lines along the board
+    exposure.seed = revision == 'A' ? 71 : 72;
+    write_tiff16(file, expose_drawn(draw_edge_on(board, shot, exposure).view(), exposure).view(),
+                 edge_pixel_mm);
+}
+
+std::string edge_text() {
+    std::ostringstream text;
+    text.imbue(std::locale::classic());
+    text << "\n[[picture]]\nfile = \"edge.tiff\"\nshot = \"edge\"\npixel_mm = " << edge_pixel_mm
+         << "\nscale_u_percent = 0.2\ndense = \"dark\"\nradiometry = \"linear\"\n\n[picture.geometry]\n"
+            "source_to_board_mm = "
+         << edge_distance_mm << "\nboard_depth_mm = 44\n";
+    return text.str();
+}
+
 std::string case_text(char revision, const Board& board, const Exposure& exposure) {
     const std::array<std::size_t, 4> lid = demo_lid_holes(board);
     const std::array<const char*, 4> names = {"top left", "top right", "bottom left", "bottom right"};
@@ -70,7 +103,8 @@ std::string case_text(char revision, const Board& board, const Exposure& exposur
          << exposure.pixel_mm
          << "\nscale_u_percent = 0.2\ndense = \"dark\"\nradiometry = \"linear\"\ntaken_by = \"cabinet "
             "operator\"\ntaken_on = \"2026-03-03\"\n"
-            "filter = \"none\"\nprocessing = \"none\"\n";
+            "filter = \"none\"\nprocessing = \"none\"\n"
+         << edge_text();
     for (std::size_t i = 0; i < lid.size(); ++i) {
         const Point at = board.drills[lid[i]].centre_mm;
         text << "\n[[hole]]\npicture = \"face.tiff\"\nat_mm = [" << two_digits(at.x) << ", "
@@ -125,6 +159,8 @@ const char* readme_text() {
            "bottom right is a spare without a screw on both.\n\n"
            "  revision-a/case.toml   revision-b/case.toml   what is known of each board\n"
            "  revision-a/face.tiff   revision-b/face.tiff   face-on radiographs, 25 µm a pixel\n"
+           "  revision-a/edge.tiff   revision-b/edge.tiff   edge-on, from the long side, parts taken off, 30 "
+           "µm\n"
            "  revision-a/meter.csv   revision-b/meter.csv   what an ohmmeter read\n\n"
            "Measure each:  ringwall inspect revision-a/case.toml\n"
            "               ringwall inspect revision-b/case.toml\n";
@@ -136,6 +172,7 @@ void write_revision(const fs::path& folder, char revision) {
     const Board board = revision == 'A' ? demo_board('A') : laid_down(demo_board('B'), 0.6, {0.35, -0.22});
     const Exposure exposure = demo_exposure(revision);
     write_tiff16(folder / "face.tiff", expose(board, exposure).view(), exposure.pixel_mm);
+    write_edge_picture(folder / "edge.tiff", demo_board(revision), revision);
     write_text(folder / "case.toml", case_text(revision, board, exposure));
     write_text(folder / "meter.csv", meter_text(revision));
 }

@@ -326,12 +326,14 @@ ScrewFit read_screw_fit(const Node& node) {
 Json geometry_json(const std::optional<PictureGeometry>& geometry) {
     if (!geometry) return nullptr;
     return {{"source_to_board_mm", geometry->source_to_board_mm},
-            {"centre_px", geometry->centre_px ? json_of(*geometry->centre_px) : Json(nullptr)}};
+            {"centre_px", geometry->centre_px ? json_of(*geometry->centre_px) : Json(nullptr)},
+            {"board_depth_mm", json_of(geometry->board_depth_mm)}};
 }
 
 std::optional<PictureGeometry> read_geometry(const Node& node) {
     if (node.is_null()) return std::nullopt;
-    PictureGeometry geometry{node["source_to_board_mm"].number(), std::nullopt};
+    PictureGeometry geometry{node["source_to_board_mm"].number(), std::nullopt, std::nullopt};
+    if (node.has("board_depth_mm")) geometry.board_depth_mm = node["board_depth_mm"].maybe_number();
     if (!node["centre_px"].is_null()) geometry.centre_px = read_point(node["centre_px"]);
     return geometry;
 }

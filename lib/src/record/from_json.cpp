@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "record/case_json.hpp"
+#include "record/edge_json.hpp"
 #include "record/json_node.hpp"
 #include "record/json_text.hpp"
 #include "record/names.hpp"
@@ -182,6 +183,7 @@ BoardRecord read_board(const Node& root) {
     record.revision = root["board"]["revision"].text();
     record.unit = root["board"]["unit"].text();
     record.thickness_mm = read_estimate(root["board"]["thickness_mm"]);
+    read_edge(root, record);
     record.sources = root["sources"].list(read_source);
     record.holes = root["holes"].list(read_hole);
     read_case_facts(root, record);

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "core/statistics.hpp"
 #include "record/case_json.hpp"
+#include "record/edge_json.hpp"
 #include "record/json_text.hpp"
 #include "record/json_values.hpp"
 #include "record/names.hpp"
@@ -197,15 +198,14 @@ Json decision_rule_json(const BoardRecord& record) {
 }
 
 Json board_json(const BoardRecord& record) {
-    const Json layers = {{"value", nullptr},
-                         {"at_least", nullptr},
-                         {"why", "copper layers are not counted in this version"},
-                         {"layers_z_mm", Json::array()}};
-    return {{"name", record.name},
-            {"revision", record.revision},
-            {"unit", record.unit},
-            {"thickness_mm", json_of(record.thickness_mm)},
-            {"copper_layers", layers}};
+    const CopperLayersRecord& copper = record.copper_layers;
+    const Json layers = {{"value", json_of(copper.value)},
+                         {"at_least", json_of(copper.at_least)},
+                         {"why", text_json(copper.why)},
+                         {"layers_z_mm", copper.layers_z_mm}};
+    return {{"name", record.name},     {"revision", record.revision},
+            {"unit", record.unit},     {"thickness_mm", json_of(record.thickness_mm)},
+            {"copper_layers", layers}, {"edge", edge_json(record.edge)}};
 }
 
 Json picture_json(const BoardRecord& record) {
@@ -219,8 +219,8 @@ Json picture_json(const BoardRecord& record) {
 
 /// The parts after the holes; those without a stage yet are null, each with its reason beside it.
 Json closing_json(const BoardRecord& record) {
-    Json json = {{"barrels", nullptr},
-                 {"barrels_why", "edge-on pictures are not measured in this version"},
+    Json json = {{"barrels", record.edge ? barrels_json(record.barrels) : Json(nullptr)},
+                 {"barrels_why", text_json(record.barrels_why)},
                  {"layers", nullptr},
                  {"layers_why", "slice stacks are not measured in this version"}};
     add_case_facts_json(record, json);

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "report/edge_section.hpp"
 #include "report/model.hpp"
 #include "report/page_template.hpp"
 #include "report/report.hpp"
@@ -178,12 +179,22 @@ std::string pages_left_out(std::size_t holes) {
            " stand in the table, in results.json and in holes.csv.";
 }
 
+bool is_edge_on(const BoardRecord& record) {
+    return !record.sources.empty() && record.sources.front().shot == Shot::edge;
+}
+
 } // namespace
 
 std::string report_html(const BoardRecord& record, const ReportPictures& pictures) {
     m::data page;
-    set_summary(page, report::summary_of(record));
+    Summary summary = report::summary_of(record);
+    if (is_edge_on(record)) {
+        summary.lead = report::edge_lead(record);
+        summary.lead_notes.clear(), summary.whole_board.clear();
+    }
+    set_summary(page, summary);
     Figures places;
+    places.set(page, "edge_overlay", pictures.edge_overlay);
     places.set(page, "overlay", pictures.overlay);
     const auto holes = worst_first(record);
     m::data hole_pages{m::data::type::list}, sections{m::data::type::list};
@@ -197,6 +208,7 @@ std::string report_html(const BoardRecord& record, const ReportPictures& picture
     const std::string left_out = pages_left_out(holes.size());
     page.set("has_pages_left_out", !left_out.empty());
     page.set("pages_left_out", left_out);
+    if (const auto edge = report::edge_section(record)) sections.push_back(section_data(*edge));
     for (const auto& section : report::evidence_sections(record))
         sections.push_back(section_data(section));
     sections.push_back(section_data(report::statistics_section(record)));

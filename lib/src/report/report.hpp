@@ -17,6 +17,7 @@ struct HolePictures {
 /// Ready-made pictures of a report: it draws nothing itself and never sees a pixel.
 struct ReportPictures {
     std::string overlay;
+    std::string edge_overlay;                                  ///< the board seen edge-on
     std::map<std::pair<int, std::string>, HolePictures> holes; ///< by source and id
 };
 
