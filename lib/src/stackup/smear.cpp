@@ -72,7 +72,7 @@ Foil foil_for(const std::vector<Line>& lines, const EdgeOptions& options) {
     double chosen = options.thinnest_foil_px, next = 0;
     for (const double usual : options.usual_foils_px)
         if (0.8 * usual <= narrowest) next = chosen, chosen = usual;
-    return {std::min(chosen, narrowest), std::hypot(0.1 * chosen, (chosen - next) / 3.5), false};
+    return {std::min(chosen, narrowest), std::hypot(0.1 * chosen, (chosen - next) / 2), false};
 }
 
 } // namespace
@@ -106,7 +106,7 @@ Smear smear_of(const Steps& steps, const Eigen::MatrixXd& covariance, const Edge
         out.outer_px += std::abs(a + b * (face - axis)) / 2;
     out.widened_px = share * out.outer_px;
     double u = std::hypot(foil.u, u_width);
-    if (out.outer_px < u) u *= 0.6; // a smear is never below 0: half of a normal distribution
+    if (foil.stated && out.outer_px < u) u *= 0.6; // a smear is never below 0: half of a normal distribution
     // Distances not stated: a cone smears the faces up to twice as much as the layers it was read from.
     const double perspective = options.depth_over_distance ? 0.05 : 0.2;
     out.u_px = std::hypot(u, perspective * out.widened_px);
