@@ -69,6 +69,8 @@ Foil foil_for(const std::vector<Line>& lines, const EdgeOptions& options) {
     double narrowest = 1e9;
     for (const Line& line : lines)
         narrowest = std::min(narrowest, line.width);
+    if (options.usual_foils_px.empty())
+        return {narrowest, narrowest / 2, false}; // no scale: nothing to tell by
     double chosen = options.thinnest_foil_px, next = 0;
     for (const double usual : options.usual_foils_px)
         if (0.8 * usual <= narrowest) next = chosen, chosen = usual;
