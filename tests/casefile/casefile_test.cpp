@@ -195,7 +195,7 @@ TEST_CASE("every key of board, picture and scale arrives") {
     const PictureNotes notes{"face.tif",  "somebody", "2026-03-01", "2026-01", "0.5 mm Al", "none",
                              "first.tif", "bracket",  90,           50.5,      16,          0};
     CHECK(face.notes == notes);
-    CHECK(*face.geometry == PictureGeometry{200, Point{320, 240.5}});
+    CHECK(*face.geometry == PictureGeometry{200, Point{320, 240.5}, {}});
     CHECK(*face.geometry_pixel_mm == doctest::Approx(0.1 / 4)); // magnified 800 / 200 times
 }
 

@@ -140,7 +140,7 @@ TEST_CASE(
     request.custody.resize(1);
     request.case_holes = {said_px({60, 60}, "first")};
     request.measured = {by_hand("bore", "first", 9, 0.01)};
-    request.geometry = PictureGeometry{200, std::nullopt};
+    request.geometry = PictureGeometry{200, std::nullopt, std::nullopt};
     request.rule.required_mm = 0.5;
     FakeStages fake;
     Session session = session_with(request, fake.stages());

@@ -105,7 +105,7 @@ inline SourceRecord sample_source() {
     source.pixel_xy_mm = {0.0249, 0.0251};
     source.pixel_mm_from = "given by the user";
     source.side_to_source = "top";
-    source.geometry = PictureGeometry{210, Point{320, 240.5}};
+    source.geometry = PictureGeometry{210, Point{320, 240.5}, std::nullopt};
     source.blur_sigma_px = Estimate::of(1.1, 0.02);
     source.noise_photons = 5000, source.noise_readout = 0.002, source.saturated_fraction = 0.01;
     source.smallest_foil_seen_um = 9;

@@ -11,6 +11,7 @@ namespace {
 using Is = Steps::Is;
 
 constexpr double worth_naming = 0.06; ///< of the strongest line's area: below this the model's own faults lie
+constexpr double worth_naming_alone = 0.02; ///< the same of a line that no other's tails reach
 constexpr double sure_from = 4;       ///< times its own u: a misfit of the model is counted in that
 constexpr double bic_margin = 20;     ///< beyond k ln n: odds of e^10
 
@@ -170,6 +171,17 @@ double strongest(const Steps& s) {
     return most;
 }
 
+/// Least share of the strongest line's area that copper level j must have: the tails of other lines and of the
+/// faces, where blur is not quite a Gaussian, end within five sigma.
+double share_worth_naming(const Steps& s, int j) {
+    const auto i = static_cast<std::size_t>(j);
+    const double clear = 5 * s.sigma;
+    const bool before = i < 2 || s.edges[i - 1] - s.edges[i - 2] > clear;
+    const bool after = i + 1 >= s.edges.size() || s.edges[i + 1] - s.edges[i] > clear;
+    const bool on_face = i < 2 || i + 2 >= s.is.size();
+    return before && after && !on_face ? worth_naming_alone : worth_naming;
+}
+
 /// Two more edges within level j: `inner` between them. Of a copper level the inner one is laminate.
 Steps with_inner(const Steps& s, int j, double from, double to, double inner, double after) {
     Steps out = s;
@@ -230,7 +242,8 @@ class Search {
         LayerFit out{best_, {}, true};
         const double most = strongest(best_.steps);
         for (const int j : best_.steps.copper())
-            if (area_of(best_.steps, j) < std::max(worth_naming * most, sure_from * area_u(best_, j)))
+            if (area_of(best_.steps, j) <
+                std::max(share_worth_naming(best_.steps, j) * most, sure_from * area_u(best_, j)))
                 out.unsure.push_back(j);
         return out;
     }
@@ -321,7 +334,7 @@ class Search {
         const auto copper = s.copper();
         for (std::size_t n = 0; n < copper.size(); ++n) {
             const auto i = static_cast<std::size_t>(copper[n]);
-            if (area_of(s, copper[n]) < worth_naming * most) return false;
+            if (area_of(s, copper[n]) < share_worth_naming(s, copper[n]) * most) return false;
             if (n > 0 && s.edges[i - 1] - s.edges[i - 2] < 0.8 * s.sigma) return false;
         }
         return true;
