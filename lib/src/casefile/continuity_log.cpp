@@ -148,7 +148,7 @@ class LogReader {
 
     /// Free words, but what looks like a day of the calendar must be one.
     std::string day(const char* column) const {
-        const std::string words = text(column);
+        std::string words = text(column);
         int year = 0, month = 0, of_month = 0;
         const bool dated = words.size() >= 10 && words[4] == '-' && words[7] == '-' &&
                            std::sscanf(words.c_str(), "%4d-%2d-%2d", &year, &month, &of_month) == 3;
