@@ -78,7 +78,8 @@ std::array<double, rays> land_ends(const Job& job, const RingExpectation& ring) 
 }
 
 /// Own copper that ends at a via of its own plane goes on behind it.
-void pass_own_vias(const Job& job, const std::array<OwnVia, rays>& vias, RingExpectation& ring) {
+void pass_own_vias(const Job& job, RingExpectation& ring) {
+    const std::array<OwnVia, rays> vias = own_vias(job, ring);
     for (std::size_t i = 0; i < rays; ++i)
         if (vias[i].to_px > 0 && ring.own_px[i] > vias[i].from_px - 3 * job.levels.blur_px)
             ring.own_px[i] = std::max(ring.own_px[i], vias[i].to_px);
@@ -254,10 +255,9 @@ void fit_contour(Job& job) {
     }
     RingExpectation ring = expectation(job);
     ring.own_px = land_ends(job, ring);
-    const std::array<OwnVia, rays> vias = own_vias(job, ring);
-    pass_own_vias(job, vias, ring);
+    pass_own_vias(job, ring);
     judge_rays(job, ring);
-    answer_barrels(job, ring, vias);
+    answer_barrels(job, ring);
     if (job.ground > 0) job.joined.fill(true); // the ring itself is copper of a plane that reaches the wall
     job.runs_on = std::any_of(job.joined.begin(), job.joined.end(), [](bool j) { return j; });
     // More foils behind the ring's edge than bridge it: some plane there is not joined, at least not over

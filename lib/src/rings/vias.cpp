@@ -30,10 +30,15 @@ double dark_fifth_on_circle(const Job& job, const RingExpectation& ring, Point v
     return static_cast<double>(*fifth);
 }
 
-/// Radius of a neighbour's land where the plane it stands in surrounds it without a clearance; 0: it does
-/// not. Outwards T only rises, from the barrel to the land and from the land to the plane: beyond a clearance
-/// it would fall by a foil.
-double land_in_plane(const Job& job, const RingExpectation& ring, const Hole& via) {
+/// How a neighbour stands in the plane that the hole is joined to.
+struct Standing {
+    double land_px = 0; ///< radius of its land, the plane surrounding it without a clearance; 0: not so
+    bool apart = false; ///< a clearance is seen round it; neither: too little is seen
+};
+
+/// Outwards T only rises, from the barrel to the land and from the land to the plane: beyond a clearance it
+/// falls by a foil.
+Standing standing_of(const Job& job, const RingExpectation& ring, const Hole& via) {
     const double foil = job.levels.copper.front() / job.levels.laminate; // T of one
     const double drill = 0.5 * via.drill_px.value_or(0), blur = job.levels.blur_px;
     // Land and clearance of a via reach no further (common practice, no source).
@@ -44,13 +49,13 @@ double land_in_plane(const Job& job, const RingExpectation& ring, const Hole& vi
         const double t = dark_fifth_on_circle(job, ring, via.centre_px, r);
         if (t <= 0) break;
         brightest = std::max(brightest, t);
-        if (t < brightest * std::sqrt(foil)) return 0;
+        if (t < brightest * std::sqrt(foil)) return {0, true};
         profile.push_back(t);
     }
-    if (static_cast<double>(profile.size()) < 0.5 * (furthest - drill)) return 0; // too little is seen of it
+    if (static_cast<double>(profile.size()) < 0.5 * (furthest - drill)) return {};
     const auto end = std::find_if(profile.begin(), profile.end(),
                                   [&](double t) { return t > brightest * std::pow(foil, 0.25); });
-    return drill + 2 * blur + static_cast<double>(end - profile.begin());
+    return {drill + 2 * blur + static_cast<double>(end - profile.begin()), false};
 }
 
 /// From the hole's centre to a neighbour's; x, y down.
@@ -59,17 +64,16 @@ Point way_to(const Job& job, const Hole& other) {
 }
 
 /// A neighbour's barrel that stands free in the ring, not in own copper.
-bool stands_in_ring(const Job& job, const RingExpectation& ring, const std::array<OwnVia, rays>& own,
-                    const Hole& other) {
+bool stands_in_ring(const Job& job, const RingExpectation& ring, const Hole& other) {
     if (other.wall.state != WallState::plated && other.wall.state != WallState::incomplete) return false;
     const Point way = way_to(job, other);
     const double away = std::hypot(way.x, way.y), nearest = away - 0.5 * other.drill_px.value_or(0);
     if (away < 1 || !other.drill_px) return false;
     const std::size_t ray = idx(ray_of(way.x, way.y));
     const double clear = 2 * job.levels.blur_px;
-    const bool in_own =
-        job.ground > 0 ? own[ray].to_px > 0 : job.plated && nearest < ring.own_px[ray] + clear;
-    return !in_own && nearest > job.wall.radius_px[ray] && nearest < ring.edge_px[ray] - clear;
+    if (nearest < job.wall.radius_px[ray] || nearest > ring.edge_px[ray] - clear) return false;
+    if (job.ground > 0) return standing_of(job, ring, other).apart;
+    return !job.plated || nearest > ring.own_px[ray] + clear;
 }
 
 /// Its land ends somewhere in the blur of its wall, or it would have been seen.
@@ -95,7 +99,7 @@ std::array<OwnVia, rays> own_vias(const Job& job, const RingExpectation& ring) {
         const Point from = way_to(job, via);
         const double away = std::hypot(from.x, from.y);
         if (away < 1 || away > job.searched_px) continue;
-        const double land = land_in_plane(job, ring, via);
+        const double land = standing_of(job, ring, via).land_px;
         if (land == 0) continue;
         const double reach = land + job.levels.blur_px;
         for (int i = 0; i < rays; ++i) {
@@ -111,9 +115,9 @@ std::array<OwnVia, rays> own_vias(const Job& job, const RingExpectation& ring) {
     return out;
 }
 
-void answer_barrels(Job& job, const RingExpectation& ring, const std::array<OwnVia, rays>& own) {
+void answer_barrels(Job& job, const RingExpectation& ring) {
     for (const Hole& via : job.neighbours) {
-        if (!stands_in_ring(job, ring, own, via)) continue;
+        if (!stands_in_ring(job, ring, via)) continue;
         const Feature land = land_in_blur(job, via);
         RayFlags meets{};
         bool seen = false; // with a land of its own, or hidden

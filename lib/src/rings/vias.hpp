@@ -16,7 +16,7 @@ struct OwnVia {
 std::array<OwnVia, rays> own_vias(const Job& job, const RingExpectation& ring);
 
 /// The barrel of another conductor's via in the ring is copper, whether or not its land shows beyond the blur
-/// of its wall: rays answered with the contour that meet one get a feature of their own. `own`: own_vias.
-void answer_barrels(Job& job, const RingExpectation& ring, const std::array<OwnVia, rays>& own);
+/// of its wall: rays answered with the contour that meet one get a feature of their own.
+void answer_barrels(Job& job, const RingExpectation& ring);
 
 } // namespace ringwall::rings

@@ -12,8 +12,8 @@ using Is = Steps::Is;
 
 constexpr double worth_naming = 0.06; ///< of the strongest line's area: below this the model's own faults lie
 constexpr double worth_naming_alone = 0.02; ///< the same of a line that no other's tails reach
-constexpr double sure_from = 4;       ///< times its own u: a misfit of the model is counted in that
-constexpr double bic_margin = 20;     ///< beyond k ln n: odds of e^10
+constexpr double sure_from = 4;             ///< times its own u: a misfit of the model is counted in that
+constexpr double bic_margin = 20;           ///< beyond k ln n: odds of e^10
 
 struct Dip {
     double z, t;
@@ -171,8 +171,8 @@ double strongest(const Steps& s) {
     return most;
 }
 
-/// Least share of the strongest line's area that copper level j must have: the tails of other lines and of the
-/// faces, where blur is not quite a Gaussian, end within five sigma.
+/// Least share of the strongest line's area that copper level j must have: the tails of other lines and of
+/// the faces, where blur is not quite a Gaussian, end within five sigma.
 double share_worth_naming(const Steps& s, int j) {
     const auto i = static_cast<std::size_t>(j);
     const double clear = 5 * s.sigma;
