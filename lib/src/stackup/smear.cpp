@@ -48,7 +48,8 @@ std::vector<Line> telling(const std::vector<Line>& lines) {
 double best_tilt(const std::vector<Line>& lines, double foil, double share, double b, double axis) {
     double best = 0, least = 1e300;
     for (int k = 0; k <= 2400; ++k) {
-        const double a = (k % 2 == 0 ? 1 : -1) * 0.005 * (k / 2);
+        const int strides = (k % 2 == 0 ? 1 : -1) * (k / 2);
+        const double a = 0.005 * strides;
         double sum = 0;
         for (const Line& line : lines) {
             const double off = line.width - foil - share * std::abs(a + b * (line.z - axis));
