@@ -346,6 +346,18 @@ TEST_CASE(
     weigh_other_evidence(record);
     CHECK(record.holes[0].screw->finding == Finding::undecided);
     CHECK(record.holes[1].screw->finding == Finding::too_close);
+    const HandMeasured without_u = by_hand("screw_major", "", 3.2, std::nullopt);
+    const HandMeasured known = by_hand("screw_major", "H2", 3.2, 0.005);
+    const auto beside = [&](const HandMeasured& said) {
+        Screw own;
+        own.major_mm = 3.3; // of H2
+        return beside_the_picture(record, {&said, 1}, {},
+                                  [&](const HoleRecord& hole) { return hole.id == "H2" ? &own : nullptr; })
+            .front();
+    };
+    CHECK_FALSE(beside(without_u).agrees.has_value());
+    CHECK(beside(without_u).why.find("2.845 mm") != std::string::npos);
+    CHECK(beside(known).agrees == true); // beside its own screw, not the case's
     BoardRecord smaller = judged_holes();
     smaller.screw = record.screw;
     smaller.measured = beside_the_picture(smaller, std::vector{by_hand("screw_major", "", 2.8, 0.005)});

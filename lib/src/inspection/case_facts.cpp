@@ -109,7 +109,8 @@ void add_case_facts(BoardRecord& record, const InspectRequest& request) {
     record.continuity = request.continuity;
     record.screw = request.screw;
     record.rule = request.rule;
-    record.measured = beside_the_picture(record, request.measured, scale_holes_in_use(request));
+    record.measured = beside_the_picture(record, request.measured, scale_holes_in_use(request),
+                                         [&](const HoleRecord& hole) { return screw_in(hole, request); });
 }
 
 void add_case_warnings(BoardRecord& record, const InspectRequest& request) {

@@ -42,7 +42,7 @@ void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const
 
 namespace {
 
-/// Short of the copper by more than U, or by what the finding's own confidence asks.
+/// Short of the copper by more than U (k = 2).
 bool ends_short(const Estimate& contact_margin_mm) {
     return contact_margin_mm && contact_margin_mm.value() > 2 * contact_margin_mm.u();
 }

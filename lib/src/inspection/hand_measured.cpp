@@ -54,8 +54,8 @@ HandMeasured compared(HandMeasured measured, const Estimate& picture) {
 }
 
 /// A screw larger than the one judged reaches further than its findings say; a smaller one does not.
-HandMeasured beside_the_screw(HandMeasured measured, const std::optional<Screw>& screw) {
-    const std::optional<double> judged = !screw                           ? std::nullopt
+HandMeasured beside_the_screw(HandMeasured measured, const Screw* screw) {
+    const std::optional<double> judged = screw == nullptr                 ? std::nullopt
                                          : measured.what == "screw_major" ? std::optional(screw->major_mm)
                                          : measured.what == "head"        ? screw->head_mm
                                                                           : screw->washer_mm;
@@ -63,9 +63,14 @@ HandMeasured beside_the_screw(HandMeasured measured, const std::optional<Screw>&
         measured.why = "cannot be told: no " + spaced(measured.what) + " was given to judge by";
         return measured;
     }
-    const double larger = measured.value_mm - *judged, expanded = 2 * measured.u_mm.value_or(0);
-    measured.agrees = larger <= expanded;
     const std::string size = spaced(measured.what) + " judged is " + mm(*judged);
+    if (!measured.u_mm) {
+        measured.why =
+            "cannot be told: the " + size + ", and no uncertainty of the length measured by hand is given";
+        return measured;
+    }
+    const double larger = measured.value_mm - *judged, expanded = 2 * *measured.u_mm;
+    measured.agrees = larger <= expanded;
     if (!*measured.agrees)
         measured.why = "the " + size + ", " + mm(larger) + " less: the findings are for a smaller one";
     else
@@ -88,11 +93,17 @@ const HoleRecord* hole_called(const BoardRecord& record, const std::string& call
 
 std::vector<HandMeasured> beside_the_picture(const BoardRecord& record,
                                              std::span<const HandMeasured> measured,
-                                             std::span<const ScaleHole> scale_holes) {
+                                             std::span<const ScaleHole> scale_holes,
+                                             const ScrewOfHole& screw_of_hole) {
+    const auto screw_judged = [&](const HandMeasured& each) -> const Screw* {
+        const HoleRecord* hole = hole_called(record, each.where);
+        if (hole != nullptr && screw_of_hole) return screw_of_hole(*hole);
+        return record.screw ? &*record.screw : nullptr;
+    };
     std::vector<HandMeasured> beside;
     beside.reserve(measured.size());
     for (const HandMeasured& each : measured)
-        beside.push_back(of_the_screw(each) ? beside_the_screw(each, record.screw)
+        beside.push_back(of_the_screw(each) ? beside_the_screw(each, screw_judged(each))
                                             : compared(each, of_the_picture(record, each, scale_holes)));
     return beside;
 }

@@ -95,6 +95,8 @@ PointMeant hole_called(const std::string& words, std::span<const MeterHole> hole
     return meant;
 }
 
+constexpr std::array<std::string_view, 3> screws{"screw", "bolt", "screw head"};
+
 bool looks_like_id(std::string_view words) {
     return words.size() > 1 && words.front() == 'h' && std::all_of(words.begin() + 1, words.end(), is_digit);
 }
@@ -125,6 +127,12 @@ std::optional<std::string> beside(std::string_view words, std::string_view word)
 }
 
 } // namespace
+
+bool names_a_screw(const std::string& point) {
+    const std::string words = plain_words(point);
+    return std::any_of(screws.begin(), screws.end(),
+                       [&](std::string_view word) { return beside(words, word).has_value(); });
+}
 
 std::string plain_words(const std::string& text) {
     std::string result;
@@ -174,7 +182,6 @@ PointMeant point_meant(const std::string& point, std::span<const MeterHole> hole
     const std::string words = plain_words(point);
     PointMeant meant = hole_called(words, holes);
     if (meant.what == What::pin && looks_like_id(words)) meant.what = What::not_found;
-    constexpr std::array<std::string_view, 3> screws{"screw", "bolt", "screw head"};
     constexpr std::array<std::string_view, 7> walls{"hole", "wall", "barrel", "land",
                                                     "pad",  "rim",  "plating"};
     const auto try_word = [&](std::string_view word, What what) {

@@ -37,6 +37,9 @@ struct PointMeant {
 /// the screw in it as "screw@H3", "screw H3", "screw in H3", "H3 screw". Everything else is a pin.
 PointMeant point_meant(const std::string& point, std::span<const MeterHole> holes);
 
+/// Words that name the screw in a hole, whether or not that hole was measured.
+bool names_a_screw(const std::string& point);
+
 /// Supply by words like supply, VCC, VDD, VBAT, V+, +, +24V, 12 V; ground by GND, ground, 0V, VSS, earth, PE,
 /// return, chassis. Both or neither: the role is not known, and is never guessed. Common practice, no source.
 PinRole role_in(const std::string& text);

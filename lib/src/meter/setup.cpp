@@ -177,11 +177,8 @@ SetUp setup_in(const std::string& words) {
 
 bool says_screw_fitted(const ContinuityReading& row) {
     const SetUp setup = setup_in(row.setup);
-    const auto names_one = [](const std::string& point) {
-        return (" " + plain_words(point) + " ").find(" screw ") != std::string::npos;
-    };
     return setup.screw == Told::yes ||
-           (setup.screw == Told::not_told && (names_one(row.a) || names_one(row.b)));
+           (setup.screw == Told::not_told && (names_a_screw(row.a) || names_a_screw(row.b)));
 }
 
 } // namespace ringwall

@@ -254,11 +254,6 @@ Json decision_json(const Decision& decision) {
     return json;
 }
 
-Point read_point(const Node& node) {
-    const auto [x, y] = node.pair();
-    return {x, y};
-}
-
 Decision read_decision(const Node& node) {
     Decision decision;
     decision.who = node["who"].text();

@@ -23,20 +23,11 @@ EdgeLayerRecord read_layer(const Node& node) {
     return layer;
 }
 
-BudgetLine read_line(const Node& node) {
-    return {node["quantity"].text(), node["component"].text(), node["u"].number(), node["share"].number()};
-}
-
-Point read_place(const Node& node) {
-    const auto [x, y] = node.pair();
-    return {x, y};
-}
-
 EdgeRecord read_edge_record(const Node& node) {
     EdgeRecord edge;
     edge.source = node["source"].whole();
     edge.angle_deg = node["angle_deg"].number();
-    const auto faces = node["faces_px"].list([](const Node& face) { return face.list(read_place); });
+    const auto faces = node["faces_px"].list([](const Node& face) { return face.list(read_point); });
     if (faces.size() != 2 || faces[0].size() != 2 || faces[1].size() != 2)
         node["faces_px"].fail("two faces of two points");
     for (std::size_t f = 0; f < 2; ++f)
@@ -44,7 +35,7 @@ EdgeRecord read_edge_record(const Node& node) {
     edge.thickness_px = read_estimate(node["thickness_px"]);
     edge.smear_px = read_estimate(node["smear_px"]);
     edge.layers = node["layers"].list(read_layer);
-    edge.budget = node["budget"].list(read_line);
+    edge.budget = node["budget"].list(read_budget_line);
     return edge;
 }
 
@@ -62,34 +53,26 @@ BarrelRecord read_barrel(const Node& node) {
 
 Json edge_json(const std::optional<EdgeRecord>& edge) {
     if (!edge) return nullptr;
-    Json faces = Json::array(), layers = Json::array(), budget = Json::array();
+    Json faces = Json::array();
     for (const auto& face : edge->faces_px)
         faces.push_back(Json::array({json_of(face[0]), json_of(face[1])}));
-    for (const auto& layer : edge->layers)
-        layers.push_back(layer_json(layer));
-    for (const auto& line : edge->budget)
-        budget.push_back({{"quantity", line.quantity},
-                          {"component", line.component},
-                          {"u", line.u},
-                          {"share", line.share}});
     return {{"source", edge->source},
             {"angle_deg", edge->angle_deg},
             {"faces_px", std::move(faces)},
             {"thickness_px", json_of(edge->thickness_px)},
             {"smear_px", json_of(edge->smear_px)},
-            {"layers", std::move(layers)},
-            {"budget", std::move(budget)}};
+            {"layers", list_json(edge->layers, layer_json)},
+            {"budget", json_of(edge->budget)}};
 }
 
 Json barrels_json(const std::vector<BarrelRecord>& barrels) {
-    Json list = Json::array();
-    for (const auto& barrel : barrels)
-        list.push_back({{"source", barrel.source},
-                        {"x_px", barrel.x_px},
-                        {"y_px", barrel.y_px},
-                        {"width_mm", json_of(barrel.width_mm)},
-                        {"width_px", json_of(barrel.width_px)}});
-    return list;
+    return list_json(barrels, [](const BarrelRecord& barrel) {
+        return Json{{"source", barrel.source},
+                    {"x_px", barrel.x_px},
+                    {"y_px", barrel.y_px},
+                    {"width_mm", json_of(barrel.width_mm)},
+                    {"width_px", json_of(barrel.width_px)}};
+    });
 }
 
 void read_edge(const Node& root, BoardRecord& record) {

@@ -81,10 +81,6 @@ ShapeRecord read_shape(const Node& node) {
             read_estimate(node["excess_mm2"]), read_arcs(node["arcs_deg"])};
 }
 
-BudgetLine read_budget_line(const Node& node) {
-    return {node["quantity"].text(), node["component"].text(), node["u"].number(), node["share"].number()};
-}
-
 void read_position(const Node& node, HoleRecord& hole) {
     hole.x_px = node["x_px"].number();
     hole.y_px = node["y_px"].number();

@@ -98,6 +98,15 @@ inline Estimate read_estimate(const Node& node) {
     return estimate;
 }
 
+inline Point read_point(const Node& node) {
+    const auto [x, y] = node.pair();
+    return {x, y};
+}
+
+inline BudgetLine read_budget_line(const Node& node) {
+    return {node["quantity"].text(), node["component"].text(), node["u"].number(), node["share"].number()};
+}
+
 inline std::string read_text(const Node& node) {
     return node.text();
 }

@@ -3,6 +3,7 @@
 
 #include "record/names.hpp"
 #include "ringwall/estimate.hpp"
+#include "ringwall/hole.hpp"
 #include "ringwall/image.hpp"
 
 #include <nlohmann/json.hpp>
@@ -41,6 +42,13 @@ Json list_json(const std::vector<T>& values, F one) {
     for (const T& value : values)
         list.push_back(one(value));
     return list;
+}
+
+inline Json json_of(const std::vector<BudgetLine>& budget) {
+    return list_json(budget, [](const BudgetLine& line) {
+        return Json{
+            {"quantity", line.quantity}, {"component", line.component}, {"u", line.u}, {"share", line.share}};
+    });
 }
 
 /// A state by its word in the results file; null where there is none.

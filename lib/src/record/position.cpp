@@ -32,12 +32,23 @@ double drawn_reach_mm(const ScrewFit& fit) {
     return (drawn_cut_in(fit) ? fit.cutting_reach_mm : fit.resting_reach_mm).value();
 }
 
-const Estimate& space_left_mm(const ScrewFit& fit) {
-    const MetalPath* path = deciding_path(fit);
-    if (path != nullptr && path->part != "thread")
-        return fit.required_mm ? path->margin_mm : path->contact_margin_mm;
+namespace {
+
+const Estimate& left_of_thread(const ScrewFit& fit) {
     if (!fit.required_mm) return fit.contact_margin_mm;
     return drawn_cut_in(fit) ? fit.cutting_margin_mm : fit.margin_mm;
+}
+
+const Estimate& left_of(const ScrewFit& fit, const MetalPath& path) {
+    if (path.part == "thread") return left_of_thread(fit);
+    return fit.required_mm ? path.margin_mm : path.contact_margin_mm;
+}
+
+} // namespace
+
+const Estimate& space_left_mm(const ScrewFit& fit) {
+    const MetalPath* path = deciding_path(fit);
+    return path != nullptr ? left_of(fit, *path) : left_of_thread(fit);
 }
 
 std::string space_left_of(const ScrewFit& fit) {
@@ -65,10 +76,7 @@ Estimate contact_margin_cut_in_mm(const ScrewFit& fit) {
 }
 
 const MetalPath* deciding_path(const ScrewFit& fit) {
-    const auto left = [&](const MetalPath& path) -> const Estimate& {
-        if (path.part == "thread" && drawn_cut_in(fit) && fit.required_mm) return fit.cutting_margin_mm;
-        return fit.required_mm ? path.margin_mm : path.contact_margin_mm;
-    };
+    const auto left = [&](const MetalPath& path) -> const Estimate& { return left_of(fit, path); };
     const MetalPath* found = nullptr;
     for (const auto& path : fit.paths) {
         if (path.finding != fit.finding) continue;

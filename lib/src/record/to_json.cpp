@@ -87,13 +87,6 @@ Json json_of(const KeepOutRecord& keepout) {
     return json;
 }
 
-Json json_of(const std::vector<BudgetLine>& budget) {
-    return list_json(budget, [](const BudgetLine& line) {
-        return Json{
-            {"quantity", line.quantity}, {"component", line.component}, {"u", line.u}, {"share", line.share}};
-    });
-}
-
 Json json_of(const HoleRecord& hole) {
     return {{"id", hole.id},
             {"source", hole.source},

@@ -60,12 +60,13 @@ Table budget_table(const EdgeRecord& edge) {
     return table;
 }
 
+constexpr std::size_t most_barrels = 24; ///< that the page names
+
 Table barrels_table(const BoardRecord& record) {
-    constexpr std::size_t most = 24;
     Table table{
         "Barrels of plated holes seen from the side", {"x, px", "y, px", "Outside of the plating"}, {}};
     for (const BarrelRecord& barrel : record.barrels) {
-        if (table.rows.size() == most) break;
+        if (table.rows.size() == most_barrels) break;
         table.rows.push_back({fixed(barrel.x_px, 1), fixed(barrel.y_px, 1),
                               barrel.width_mm ? with_expanded_u(barrel.width_mm, 3) + " mm"
                                               : with_expanded_u(barrel.width_px, 2) + " px"});
@@ -78,7 +79,8 @@ std::string barrels_words(const BoardRecord& record) {
     std::string words = count == 0   ? "No barrel of a plated hole shows from the side"
                         : count == 1 ? "One barrel of a plated hole shows from the side"
                                      : std::to_string(count) + " barrels of plated holes show from the side";
-    if (count > 24) words += "; the table names the first 24, results.json all";
+    if (count > most_barrels)
+        words += "; the table names the first " + std::to_string(most_barrels) + ", results.json all";
     if (!record.barrels_why.empty()) words += "; " + record.barrels_why;
     return words + ".";
 }
