@@ -74,31 +74,52 @@ TEST_CASE("even steps speak for a beam of one energy, steps that shrink for a br
     CHECK(std::abs(even.value() - made(60, 1.6).barrel) < 2.5 * even.u());
 }
 
-TEST_CASE("a darkening is read as the copper that makes it") {
-    for (const double kev : {40.0, 80.0})
-        for (const double um : {12.0, 35.0, 70.0}) {
-            CAPTURE(kev);
-            CAPTURE(um);
-            const Made truth = made(kev, 1.6);
-            const double darkening =
-                truth.levels.laminate.value() * (1 - std::exp(-truth.copper_per_um * um));
-            const Estimate stated =
-                expected_copper_um(truth.levels, {.board_mm = 1.6, .foil_um = 35}, darkening);
-            REQUIRE(stated);
-            CHECK(std::abs(stated.value() - um) < 2 * stated.u());
-            const Estimate unstated = expected_copper_um(truth.levels, {}, darkening);
-            REQUIRE(unstated);
-            CHECK(std::abs(unstated.value() - um) < 2.5 * unstated.u());
-            CHECK(unstated.u() > stated.u());
-        }
-    CHECK_FALSE(expected_copper_um(made(60, 1.6).levels, {}, 0.99));
-    // The reverse, on the side that shows less.
+namespace {
+
+/// Noticed from that share of the laminate's level on, never below: no noise.
+std::optional<double> noticed_from(double share, const MaterialLevels& levels, const BoardBuild& build) {
+    return copper_noticed_um(levels, build, [share](double taken) { return taken >= share ? 1.0 : 0.0; });
+}
+
+} // namespace
+
+TEST_CASE(
+    "copper said to be noticed darkens enough, be the level one plane or two, and not four times too much") {
+    for (const int planes : {1, 2})
+        for (const double kev : {45.0, 60.0, 80.0})
+            for (const double um : {12.0, 35.0}) {
+                CAPTURE(planes);
+                CAPTURE(kev);
+                CAPTURE(um);
+                Made truth = made(kev, 1.6);
+                truth.levels.copper = {Estimate::of(
+                    truth.levels.laminate.value() * std::exp(-truth.copper_per_um * 35 * planes), 0.001)};
+                const auto noticed = noticed_from(1 - std::exp(-truth.copper_per_um * um), truth.levels,
+                                                  {.board_mm = 1.6, .foil_um = 35});
+                REQUIRE(noticed);
+                CHECK(*noticed >= um);
+                CHECK(*noticed < 4 * um);
+            }
+}
+
+TEST_CASE("what noise hides and what is not known of the build are one probability") {
     const MaterialLevels levels = made(60, 1.6).levels;
     const BoardBuild build{.board_mm = 1.6, .foil_um = 35};
     const auto share = expected_darkening_share(levels, build, 20);
     REQUIRE(share);
-    const Estimate back = expected_copper_um(levels, build, *share * levels.laminate.value());
-    CHECK(back.value() + 1.645 * back.u() == doctest::Approx(20).epsilon(0.01));
+    const auto back = noticed_from(*share, levels, build);
+    REQUIRE(back);
+    CHECK(*back == doctest::Approx(20).epsilon(0.01));
+    const auto unstated = noticed_from(*share, levels, {});
+    REQUIRE(unstated);
+    CHECK(*unstated > *back);
+    // A chance of 95 % whatever the copper leaves nothing for the build, less is never enough.
+    const auto always = [&](double chance) {
+        return copper_noticed_um(levels, build, [chance](double) { return chance; });
+    };
+    CHECK(always(0.951));
+    CHECK_FALSE(always(0.949));
+    CHECK_FALSE(noticed_from(0.1, {}, build));
     CHECK_FALSE(expected_darkening_share({}, build, 20));
     CHECK_FALSE(expected_darkening_share(levels, build, 0));
 }

@@ -76,7 +76,10 @@ TEST_CASE("the end of a trace of the thinnest copper said to be visible is seen,
             const CopperSight sight = measured(drawn_ring(0, with_plane, {}), photons, 99, {}).sight;
             REQUIRE(sight.laminate > 0);
             CHECK((sight.alternative > 0) == with_plane);
-            const int units = units_for(rings::least_darkening(sight, pixel_mm), {});
+            const double least = rings::least_darkening(sight, pixel_mm);
+            CHECK(rings::chance_of_notice(sight, pixel_mm, least) == doctest::Approx(0.95).epsilon(0.001));
+            CHECK(rings::chance_of_notice(sight, pixel_mm, least / 4) < 0.1);
+            const int units = units_for(least, {});
             CAPTURE(units);
             CHECK(times_seen(units, with_plane, photons, {}) >= 34); // 95 % of 40, less three sigma
             CHECK(times_seen(units / 4, with_plane, photons, {}) <

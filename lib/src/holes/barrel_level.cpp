@@ -25,7 +25,7 @@ constexpr double foil_spread = 0.12; // etching takes from it, plating adds
 /// Where several equal steps show, one step is mostly one plane; one step alone may be all planes at once.
 constexpr std::array<Weighed, 4> foils_a_step{{{1, 0.7}, {2, 0.2}, {3, 0.05}, {4, 0.05}}};
 constexpr std::array<Weighed, 6> foils_at_once{
-    {{1, 0.4}, {2, 0.25}, {3, 0.1}, {4, 0.15}, {6, 0.07}, {8, 0.03}}};
+    {{1, 0.6}, {2, 0.2}, {3, 0.05}, {4, 0.1}, {6, 0.03}, {8, 0.02}}};
 constexpr double other_foils = 0.25; // share of boards whose other planes are not of the foil that was stated
 constexpr double plane_spread = 0.05, uneven_planes = 0.1; // of planes of one foil; how often they are not
 constexpr std::size_t most_steps = 4;                      // more say little more, and cost time
@@ -256,14 +256,12 @@ Estimate weighed(const Makes& makes, Quantity&& quantity) {
     return Estimate::of(mean, std::sqrt(std::max(sums.square / sums.weight - mean * mean, 0.0)));
 }
 
-Estimate copper_um(const Makes& makes, const MaterialLevels& levels, double darkening) {
-    if (!levels.laminate || darkening >= 0.95 * levels.laminate.value())
-        return Estimate::missing("no copper darkens the laminate that much");
-    const double step = -std::log(1 - darkening / levels.laminate.value());
-    return weighed(makes, [step](const BeamTable& beam, double board_mm, double bromine_share) {
-        return 1000 * beam.copper_for(step, board_mm, bromine_share);
-    });
+double share_taken(const Make& make, double copper_um) {
+    return 1 - make.beam->t(copper_um / 1000, make.board_mm, make.bromine_share) /
+                   make.beam->t(0, make.board_mm, make.bromine_share);
 }
+
+constexpr double sure = 0.95;
 
 } // namespace
 
@@ -273,23 +271,46 @@ Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& b
     return level ? Estimate::of(level.value(), level.u() + 0.005) : level;
 }
 
-Estimate expected_copper_um(const MaterialLevels& levels, const BoardBuild& build, double darkening) {
-    return copper_um(makes_of(levels, build), levels, darkening);
+std::optional<double> copper_noticed_um(const MaterialLevels& levels, const BoardBuild& build,
+                                        const std::function<double(double share)>& chance) {
+    const Makes makes = makes_of(levels, build);
+    double weight = 0;
+    for (const Make& make : makes.all)
+        weight += make.weight;
+    if (!(weight > 1e-12)) return std::nullopt;
+    double low_um = 0.1, high_um = 500;
+    const auto noticed = [&](double um) {
+        double sum = 0;
+        for (const Make& make : makes.all)
+            sum += make.weight * chance(share_taken(make, um));
+        return sum >= sure * weight;
+    };
+    if (!noticed(high_um)) return std::nullopt;
+    for (int i = 0; i < 12; ++i) { // to one part in five hundred
+        const double middle_um = std::sqrt(low_um * high_um);
+        (noticed(middle_um) ? high_um : low_um) = middle_um;
+    }
+    return high_um;
 }
 
 std::optional<double> expected_darkening_share(const MaterialLevels& levels, const BoardBuild& build,
-                                               double least_um) {
-    if (!levels.laminate || !(least_um > 0)) return std::nullopt;
+                                               double copper_um) {
+    if (!(copper_um > 0)) return std::nullopt;
     const Makes makes = makes_of(levels, build);
-    double low = 0, high = 0.9;
-    constexpr int halvings = 14; // to 0.00005: levels are known less well
-    for (int i = 0; i < halvings; ++i) {
-        const double middle = (low + high) / 2;
-        const Estimate um = copper_um(makes, levels, middle * levels.laminate.value());
-        if (!um) return std::nullopt;
-        (um.value() + 1.645 * um.u() < least_um ? low : high) = middle;
+    std::vector<Weighed> shares;
+    shares.reserve(makes.all.size());
+    double weight = 0;
+    for (const Make& make : makes.all) {
+        shares.push_back({share_taken(make, copper_um), make.weight});
+        weight += make.weight;
     }
-    return low > 0 ? std::optional(low) : std::nullopt;
+    if (!(weight > 1e-12)) return std::nullopt;
+    std::sort(shares.begin(), shares.end(),
+              [](const Weighed& a, const Weighed& b) { return a.value < b.value; });
+    double below = 0;
+    for (const Weighed& share : shares)
+        if ((below += share.weight) >= (1 - sure) * weight) return share.value;
+    return shares.back().value;
 }
 
 } // namespace ringwall

@@ -4,6 +4,7 @@
 #include "ringwall/estimate.hpp"
 #include "ringwall/materials.hpp"
 
+#include <functional>
 #include <optional>
 
 namespace ringwall {
@@ -25,13 +26,17 @@ struct BoardBuild {
 /// practice, no source. Missing when bare laminate or a copper level is not in view.
 Estimate expected_barrel_level(const MaterialLevels& levels, const BoardBuild& build);
 
-/// Copper, in um, whose darkening of bare laminate is `darkening` (in T), from the same weighing: with
-/// `foil_um` stated the first foil's step tells it, without it how common builds are. The value is the mean,
-/// u the spread.
-Estimate expected_copper_um(const MaterialLevels& levels, const BoardBuild& build, double darkening);
+/// Thinnest copper, um, that is noticed with 95 % probability, from the same weighing: `chance` is the
+/// probability that a darkening of that share of bare laminate's T, 0 to 1, is noticed, and grows with it;
+/// its mean over everything that makes the levels counts, so that what is not known of the build and what
+/// noise hides are one probability. With `foil_um` stated the first step tells its copper, without it how
+/// common builds are. Nothing without laminate or a copper level, or where no copper up to 0.5 mm is sure
+/// to be noticed.
+std::optional<double> copper_noticed_um(const MaterialLevels& levels, const BoardBuild& build,
+                                        const std::function<double(double share)>& chance);
 
-/// The reverse: share of the laminate's T that `copper_um` of copper takes away, 0 to 1, on the side that
-/// shows less (1.645 u). Nothing where expected_copper_um says nothing.
+/// Share of the laminate's T that `copper_um` of copper takes away, 0 to 1, at the least: with 95 %
+/// probability it takes more. Nothing where copper_noticed_um says nothing.
 std::optional<double> expected_darkening_share(const MaterialLevels& levels, const BoardBuild& build,
                                                double copper_um);
 

@@ -38,24 +38,24 @@ double reach_px(const Hole& hole) {
     return widest / 2 + RingOptions{}.search_px + 20;
 }
 
-/// Of all hardware holes whose surroundings were searched, the one that shows least decides; the upper end
-/// (95 %, one sided) of what its darkening may be in copper.
+/// Of all hardware holes whose surroundings were searched, the one that shows least decides.
 std::optional<double> thinnest_copper_um(const TransmissionMap& map, const MaterialMap& materials,
                                          std::span<const Hole> holes, const BoardFacts& facts,
                                          double pixel_mm) {
     if (!map.t_is_physical) return std::nullopt;
-    double worst = 0; // share of the laminate's level
+    const CopperSight* worst = nullptr;
+    double worst_share = 0; // of the laminate's level
     for (const Hole& hole : holes) {
         const CopperSight& sight = hole.keepout.sight;
         if (hole.kind != HoleKind::hole || sight.laminate <= 0) continue;
-        worst = std::max(worst, rings::least_darkening(sight, pixel_mm) / sight.laminate);
+        const double share = rings::least_darkening(sight, pixel_mm) / sight.laminate;
+        if (share > worst_share) worst_share = share, worst = &sight;
     }
-    if (worst <= 0 || !materials.levels.laminate) return std::nullopt;
-    const BoardBuild build{.board_mm = facts.board_mm, .foil_um = facts.foil_um};
-    const Estimate um =
-        expected_copper_um(materials.levels, build, worst * materials.levels.laminate.value());
-    if (!um) return std::nullopt;
-    return um.value() + 1.645 * um.u();
+    if (worst == nullptr) return std::nullopt;
+    return copper_noticed_um(materials.levels, {.board_mm = facts.board_mm, .foil_um = facts.foil_um},
+                             [worst, pixel_mm](double share) {
+                                 return rings::chance_of_notice(*worst, pixel_mm, share * worst->laminate);
+                             });
 }
 
 std::optional<double> darkening_share(const TransmissionMap& map, const MaterialMap& materials,

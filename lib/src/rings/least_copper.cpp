@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "rings/least_copper.hpp"
 
+#include "core/special.hpp"
+
 #include <cmath>
 #include <numbers>
 
@@ -27,23 +29,39 @@ struct Strip {
     }
 };
 
-double inside_ring(const CopperSight& sight, const Strip& strip) {
+/// The test at work as a straight line: a darkening stands (darkening - even) / sigma standard deviations
+/// over the point where it is noticed every second time.
+struct Line {
+    double even, sigma;
+};
+
+Line inside_ring(const CopperSight& sight, const Strip& strip) {
     const double a = sight.alternative, area = strip.area(), sigma = sight.noise;
-    const double gain = sight.evidence + z95 * a * std::sqrt(area) / sigma;
-    return (0.5 * a + gain * sigma * sigma / (area * a)) / strip.kept_in_mean(sight.blur_px);
+    const double kept = strip.kept_in_mean(sight.blur_px);
+    return {(0.5 * a + sight.evidence * sigma * sigma / (area * a)) / kept, sigma / std::sqrt(area) / kept};
 }
 
-double without_ring(const CopperSight& sight, const Strip& strip) {
-    const double z = z95 + (strip.area() < sight.least_area_px2 ? sight.small_z : 0);
-    return (sight.threshold + z * sight.smooth_noise) /
-           strip.kept_in_middle(std::hypot(sight.blur_px, sight.smoothing_px));
+Line without_ring(const CopperSight& sight, const Strip& strip) {
+    const double kept = strip.kept_in_middle(std::hypot(sight.blur_px, sight.smoothing_px));
+    const double deeper = strip.area() < sight.least_area_px2 ? sight.small_z * sight.smooth_noise : 0;
+    return {(sight.threshold + deeper) / kept, sight.smooth_noise / kept};
+}
+
+Line line_of(const CopperSight& sight, double pixel_mm) {
+    const Strip strip{trace_width_mm / pixel_mm, trace_length_mm / pixel_mm};
+    return sight.alternative > 0 ? inside_ring(sight, strip) : without_ring(sight, strip);
 }
 
 } // namespace
 
 double least_darkening(const CopperSight& sight, double pixel_mm) {
-    const Strip strip{trace_width_mm / pixel_mm, trace_length_mm / pixel_mm};
-    return sight.alternative > 0 ? inside_ring(sight, strip) : without_ring(sight, strip);
+    const Line line = line_of(sight, pixel_mm);
+    return line.even + z95 * line.sigma;
+}
+
+double chance_of_notice(const CopperSight& sight, double pixel_mm, double darkening) {
+    const Line line = line_of(sight, pixel_mm);
+    return normal_cdf((darkening - line.even) / line.sigma);
 }
 
 } // namespace ringwall::rings

@@ -19,4 +19,8 @@ inline constexpr double trace_width_mm = 0.15, trace_length_mm = 0.30;
 /// threshold, by 1.645 sigma of it, and by more where the piece is too small to count by its area.
 double least_darkening(const CopperSight& sight, double pixel_mm);
 
+/// Probability, 0 to 1, that the end of a trace of this darkening, in T, would have been noticed beside this
+/// hole.
+double chance_of_notice(const CopperSight& sight, double pixel_mm, double darkening);
+
 } // namespace ringwall::rings
