@@ -24,6 +24,8 @@ constexpr double gone_share = 0.4;   // of the hole's own wall: less may be none
 constexpr double worse_misfit = 0.5;
 constexpr double dim_share = 0.15; // of the step from air to board: a core less bright than that is covered
 constexpr double behind_sigmas = 3.0, before_sigmas = 4.0;
+constexpr double arc_px = 1.5, widest_arc_px = 12.0;
+constexpr double enough_gain = 60.0; // chi-square that an edge should bring its bin: its place to half a px
 
 struct BinPixel {
     double rho, t;
@@ -238,6 +240,15 @@ double best_start(const std::vector<BinPixel>& pixels, const BinLevels& levels, 
     return best;
 }
 
+/// Arc of a bin. A faint edge shows in a wide one only: in a narrow one the fall of noise that fits best
+/// stands further out, for lack of any inside of the air.
+double arc_for(const RimModel& model, const NoiseModel& noise, double sigma) {
+    if (model.plated) return arc_px;
+    const double z = (model.open - model.outside) / std::max(noise.sigma(model.open), 1e-4);
+    const double gain_a_px = behind_sigmas * sigma * z * z / noise.correlation;
+    return std::clamp(enough_gain / std::max(gain_a_px, 1e-6), arc_px, widest_arc_px);
+}
+
 std::vector<std::vector<BinPixel>> pixels_by_bin(ImageView<const float> t, const RimModel& model,
                                                  double inner, double outer, int count) {
     std::vector<std::vector<BinPixel>> bins(static_cast<std::size_t>(count));
@@ -352,8 +363,8 @@ RimBin trace_bin(const std::vector<BinPixel>& pixels, const NoiseModel& noise, c
 }
 
 /// What hides a stretch of the rim blurs into the bins beside it.
-void widen_hidden(std::vector<RimBin>& bins, double arc_px, double sigma) {
-    const int n = static_cast<int>(bins.size()), reach = static_cast<int>(std::lround(sigma / arc_px));
+void widen_hidden(std::vector<RimBin>& bins, double bin_px, double sigma) {
+    const int n = static_cast<int>(bins.size()), reach = static_cast<int>(std::lround(sigma / bin_px));
     const auto hidden = [&, before = bins](int k) {
         return !before[static_cast<std::size_t>((k % n + n) % n)].seen;
     };
@@ -370,7 +381,8 @@ std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise,
                               const RimShared& shared, double search_px) {
     const RimModel& model = fit.model;
     const double sigma = shared.sigma_px;
-    const int count = std::clamp(static_cast<int>(2 * std::numbers::pi * model.radius_px / 1.5), 24, 240);
+    const double round_px = 2 * std::numbers::pi * model.radius_px;
+    const int count = std::clamp(static_cast<int>(round_px / arc_for(model, noise, sigma)), 24, 240);
     const double inner = std::max(0.0, model.radius_px - std::max(6 * sigma, 0.25 * model.radius_px));
     const double outer = model.drill_radius_px() + search_px + 4 * sigma;
     const auto pixels = pixels_by_bin(t, model, inner, outer, count);
@@ -383,7 +395,7 @@ std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise,
         bin = trace_bin(mine, noise, levels, model, sigma, search_px);
         bin.angle_deg = angle;
     }
-    widen_hidden(bins, 2 * std::numbers::pi * model.radius_px / count, sigma);
+    widen_hidden(bins, round_px / count, sigma);
     return bins;
 }
 

@@ -20,9 +20,9 @@ struct RimBin {
     double u_wall_px = 0;
 };
 
-/// Bins of about 1.5 px of arc (24 to 240 of them), each with its own boundary (and wall), levels taken from
-/// the fit. Follows departures outward up to `search_px`; the straight-edge model with first-order curvature
-/// is within 0.03 px.
+/// Bins of about 1.5 px of arc (wider round a bare hole whose edge is faint; 24 to 240 of them), each with
+/// its own boundary (and wall), levels taken from the fit. Follows departures outward up to `search_px`; the
+/// straight-edge model with first-order curvature is within 0.03 px.
 std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise, const RimFit& fit,
                               const RimShared& shared, double search_px);
 

@@ -33,8 +33,9 @@ constexpr double clear_of_noise = 2.0; // step from air to laminate, in noise of
 constexpr double uneasy_z = 1.5;       // chi-square above its expectation, in its own scatter
 constexpr double asleep_sigmas = 0.25; // a wall thinner than this may be the descent's doing
 constexpr double least_wall_px =
-    0.12;                      // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
-constexpr double bare_z = 3.0; // below this there is no wall to speak of
+    0.12; // thinner is a level a little wrong, not plating (10 um at 80 um a pixel)
+constexpr double far_share = 0.3, far_sigmas = 3; // of the radius, and of the blur: no first look is so wrong
+constexpr double bare_z = 3.0;                    // below this there is no wall to speak of
 // A wall much thinner than the blur darkens the rim as a smaller bore does; only the square of its thickness
 // shows. At this share of the blur its thickness over its u stands for half as many sigmas.
 constexpr double thin_sigmas = 0.25, thin_plated_z = 2.5, thin_bare_z = 2.0;
@@ -405,6 +406,15 @@ void take_empty_wall(ImageView<const float> t, const NoiseModel& noise, const Ri
     if (again.converged && again.pixels > 0) bare = {again, plated.belief};
 }
 
+/// A descent that left the rim it began at has found something else: a part's corner, another hole.
+void stay_near(const RimStart& start, double sigma, RimFit& fit) {
+    const RimModel& model = fit.model;
+    const double moved =
+        std::hypot(model.centre_px.x - start.centre_px.x, model.centre_px.y - start.centre_px.y) +
+        std::abs(model.radius_px - start.radius_px);
+    if (moved > far_share * start.radius_px + far_sigmas * sigma) fit.converged = false;
+}
+
 /// The wall's own significance, within the reading that has one: the two readings see different pixels.
 double wall_significance(const RimFit& plated) {
     return plated.model.wall_px / std::sqrt(std::max(plated.covariance(3, 3), 1e-12));
@@ -448,12 +458,14 @@ RimChoice choose_rim(ImageView<const float> t, const NoiseModel& noise, const Ri
         return choice;
     }
     Reading plated = read_plated(t, noise, start, shared, levels);
+    stay_near(start, shared.sigma_px, plated.fit);
     const bool in_air = brighter_than_board(levels, plated.fit, 0.5);
     if (in_air) plated.fit.converged = false;
     const double z = plated.fit.converged ? wall_significance(plated.fit) : 0;
     const bool plain = z > 4 * plated_z && plated.fit.chi2_per_dof() < 1.5; // no other reading can do better
     Reading bare = plain ? plated : read_bare(t, noise, start, shared, levels);
     if (!plain) take_empty_wall(t, noise, shared, plated, bare);
+    stay_near(start, shared.sigma_px, bare.fit);
     choice.bare = bare.fit;
     choice.plated = plated.fit;
     choice.wall_z = z;

@@ -17,7 +17,8 @@ namespace ringwall {
 namespace {
 
 constexpr double step_px = 0.5;
-constexpr double faint_steps = 4; // half of the step, in noise of a pixel
+constexpr double faint_steps = 4;    // half of the step, in noise of a pixel
+constexpr double sure_of_fall = 8.0; // log likelihood; noise inside a core makes it once in 3000 stretches
 constexpr double degree = std::numbers::pi / 180.0;
 
 double bilinear_inside(ImageView<const float> t, double x, double y) {
@@ -150,6 +151,18 @@ class ArcProfile {
         }
         return std::nullopt;
     }
+    /// The most likely place of the first fall through `level` in noise, from `from_px` on: what lies inside
+    /// of it stands above the level by most, summed, and what follows takes `enough` of that sum away.
+    [[nodiscard]] std::optional<double> most_likely_fall(double level, double from_px, double enough) const {
+        double sum = 0, most = 0, place = from_px;
+        const double end = static_cast<double>(values_.size() - 1) * step_px;
+        for (double r = from_px; r <= end; r += step_px) {
+            sum += at(r) - level;
+            if (sum > most) most = sum, place = r + 0.5 * step_px;
+            if (place > from_px && most - sum > enough) return place;
+        }
+        return std::nullopt;
+    }
 
   private:
     [[nodiscard]] double at(double r) const {
@@ -200,14 +213,19 @@ std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double rad
         outside.push_back(profiles.back().mean(radius + 2.2 * sigma, radius + 3.5 * sigma));
     }
     const double level = 0.5 * (core.level + (behind ? *behind : board_level(outside, core.uneven)));
-    // Where noise reaches half way down, the mean must reach further, or the core itself seems to end.
+    // Where noise reaches half way down, the first fall is the noise's.
     const bool faint = radius > 6 && core.level - level < faint_steps * noise;
+    // A sample stands for half a pixel of the ray and all of its arc.
+    const double half_step = std::max(core.level - level, 1e-6),
+                 sample_px2 = step_px * std::max(1.0, radius * arc * degree),
+                 enough = sure_of_fall * noise * noise / (2 * half_step * sample_px2);
     std::vector<RimRay> rays(static_cast<std::size_t>(count));
     for (int i = 0; i < count; ++i) {
         RimRay& ray = rays[static_cast<std::size_t>(i)];
         const ArcProfile& profile = profiles[static_cast<std::size_t>(i)];
         ray.angle_deg = i * arc;
-        if (const auto edge = profile.falls_below(level, sought_from, 0.85 * radius, faint ? 4 : 1)) {
+        if (const auto edge = faint ? profile.most_likely_fall(level, sought_from, enough)
+                                    : profile.falls_below(level, sought_from, 0.85 * radius, 1)) {
             ray.found = true;
             ray.radius_px = *edge;
             std::tie(ray.deepest_px, ray.deepest) = profile.least(*edge, *edge + 3 * sigma);
@@ -217,12 +235,18 @@ std::vector<RimRay> cast_rays(ImageView<const float> t, Point centre, double rad
     return rays;
 }
 
-CircleFit circle_through(const std::vector<RimRay>& rays, Point centre) {
-    std::vector<Point> points;
-    for (const RimRay& ray : rays)
-        if (ray.found)
-            points.push_back({centre.x + ray.radius_px * std::cos(ray.angle_deg * degree),
-                              centre.y - ray.radius_px * std::sin(ray.angle_deg * degree)});
+/// Through the edges that lie near the circle known so far, where they are a third of the turn or more: a
+/// part's outline over the hole, or a bite, is no edge of it. Else through all.
+CircleFit circle_through(const std::vector<RimRay>& rays, Point centre, double radius) {
+    const double near_px = std::max(3.0, 0.08 * radius);
+    std::vector<Point> all, near;
+    for (const RimRay& ray : rays) {
+        if (!ray.found) continue;
+        all.push_back({centre.x + ray.radius_px * std::cos(ray.angle_deg * degree),
+                       centre.y - ray.radius_px * std::sin(ray.angle_deg * degree)});
+        if (std::abs(ray.radius_px - radius) < near_px) near.push_back(all.back());
+    }
+    const std::vector<Point>& points = 3 * near.size() >= rays.size() ? near : all;
     return points.size() < 6 ? CircleFit{} : fit_circle_robust(points);
 }
 
@@ -241,7 +265,7 @@ RimStart look_at_rim(ImageView<const float> t, const HoleCandidate& candidate, d
             core.level = std::max(core.level, open_level - 0.02); // blur eats a small core
         start.open = core.level;
         start.rays = cast_rays(t, start.centre_px, start.radius_px, core, sigma_px, behind, noise);
-        const CircleFit circle = circle_through(start.rays, start.centre_px);
+        const CircleFit circle = circle_through(start.rays, start.centre_px, start.radius_px);
         if (!circle.ok || std::hypot(circle.centre.x - candidate.centre_px.x,
                                      circle.centre.y - candidate.centre_px.y) > 0.6 * candidate.radius_px + 2)
             return start;

@@ -28,8 +28,9 @@ struct RimStart {
 };
 
 /// `rays` directions, sampled every half pixel (bilinear), averaged over the arc between neighbouring rays'
-/// halves. The circle through the crossings is geometric with Tukey weights. Not usable: fewer than a quarter
-/// of the turn seen.
+/// halves. Where noise reaches half way down, a ray's edge is the most likely place of its first step. The
+/// circle through the edges (those near the circle known before, where they are a third of the turn) is
+/// geometric with Tukey weights. Not usable: fewer than a quarter of the turn seen.
 /// The edge is taken half way down to `behind`; not given: to what most directions show behind it. A hole
 /// that cut into copper on one side only has laminate on the other: half way to the copper lies behind it
 /// there.

@@ -16,7 +16,7 @@ namespace {
 constexpr double round_tail = 0.01; // chance of calling a true circle out of round, of the chi-square test
 constexpr double window_z = 4.5;   // significance of the worst window: same chance over a few hundred windows
 constexpr double least_seen = 0.4; // share of the turn below which a shape is not judged
-constexpr std::size_t least_part_bins = 6;     // of 1.5 px each
+constexpr double least_part_px = 7.5;          // run of hidden rim beyond which something lies in front
 constexpr double close_copper_floor_px = 0.35; // copper close to a bare wall trades with its edge
 constexpr double peak_z = 4;                   // of the furthest departure, the worst of some hundred bins
 constexpr double least_missing_deg = 8;        // shorter breaks of a wall are noise or a spoke's shadow
@@ -63,10 +63,11 @@ std::vector<bool> behind_parts(const std::vector<RimBin>& bins, std::size_t leas
 
 Witnesses witnesses_of(const std::vector<RimBin>& bins, const RimTracing& tracing, double floor_px) {
     const std::size_t n = bins.size();
-    const std::vector<bool> hidden = behind_parts(bins, least_part_bins);
     const RimModel& model = tracing.fit.model;
     const double sigma = tracing.shared.sigma_px,
                  arc_px = 2 * std::numbers::pi * model.radius_px / static_cast<double>(n);
+    const std::vector<bool> hidden =
+        behind_parts(bins, static_cast<std::size_t>(std::floor(least_part_px / arc_px)) + 1);
     const auto reach = static_cast<std::size_t>(std::ceil(2.5 * sigma / arc_px)) + 1;
     Witnesses out{std::vector<bool>(n), std::vector<double>(n, floor_px), false};
     for (std::size_t i = 0; i < n; ++i) {
