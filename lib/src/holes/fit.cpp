@@ -70,13 +70,15 @@ void fill_position(const RimFit& fit, Hole& hole) {
     hole.u_y_px = std::sqrt(std::max(fit.covariance(1, 1), 0.0));
 }
 
-void fill_sizes(const TransmissionMap& map, const RimFit& fit, const HolePriors& priors, Hole& hole) {
+void fill_sizes(const TransmissionMap& map, const RimChoice& choice, const HolePriors& priors, Hole& hole) {
+    const RimFit& fit = choice.chosen();
     const double curve = map.t_is_physical ? 0.0 : unknown_curve_sigmas * priors.shared.sigma_px;
     const double noise = std::sqrt(std::max(fit.covariance(2, 2), 0.0));
     const std::vector<std::pair<std::string, double>> bore{
         {"noise", 2 * noise},
         {"edge model", 2 * model_floor_px},
         {"blur and plating level", 2 * carried_u(fit.by_shared.row(2), priors)},
+        {"gap too narrow to show", 2 * choice.narrow_gap_u_px},
         {"unknown grey curve", 2 * curve}};
     hole.bore_px = Estimate::of(2 * fit.model.radius_px, summed(bore));
     add_budget(hole, "bore_px", bore);
@@ -208,7 +210,7 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
     if (priors.blur_known)
         hole.blur_px = Estimate::of(priors.shared.sigma_px, std::sqrt(priors.variance.sigma));
     fill_position(fit, hole);
-    fill_sizes(map, fit, priors, hole);
+    fill_sizes(map, choice, priors, hole);
     if (choice.is_plated) fill_thickness(map, fit, priors, hole);
     const double floor =
         map.t_is_physical ? 1.5 * model_floor_px : std::hypot(model_floor_px, 0.1 * priors.shared.sigma_px);

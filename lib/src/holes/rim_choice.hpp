@@ -20,6 +20,8 @@ struct RimChoice {
     bool decided = false; ///< false: neither reading is clearly better
     std::string why;      ///< of not decided; empty: the wall is lost in noise
     RimBelief belief;     ///< of the chosen reading
+    double narrow_gap_u_px =
+        0; ///< of the chosen radius, k = 1: copper that seems to touch may begin behind a gap
     [[nodiscard]] const RimFit& chosen() const { return is_plated ? plated : bare; }
 };
 
