@@ -242,10 +242,11 @@ double best_start(const std::vector<BinPixel>& pixels, const BinLevels& levels, 
 
 /// Arc of a bin. A faint edge shows in a wide one only: in a narrow one the fall of noise that fits best
 /// stands further out, for lack of any inside of the air.
-double arc_for(const RimModel& model, const NoiseModel& noise, double sigma) {
-    if (model.plated) return arc_px;
-    const double z = (model.open - model.outside) / std::max(noise.sigma(model.open), 1e-4);
-    const double gain_a_px = behind_sigmas * sigma * z * z / noise.correlation;
+double arc_for(const RimTracing& tracing) {
+    const RimModel& model = tracing.fit.model;
+    if (model.plated || !tracing.noise_is_known) return arc_px;
+    const double z = (model.open - model.outside) / std::max(tracing.noise.sigma(model.open), 1e-4);
+    const double gain_a_px = behind_sigmas * tracing.shared.sigma_px * z * z / tracing.noise.correlation;
     return std::clamp(enough_gain / std::max(gain_a_px, 1e-6), arc_px, widest_arc_px);
 }
 
@@ -377,12 +378,12 @@ void widen_hidden(std::vector<RimBin>& bins, double bin_px, double sigma) {
 
 } // namespace
 
-std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise, const RimFit& fit,
-                              const RimShared& shared, double search_px) {
-    const RimModel& model = fit.model;
-    const double sigma = shared.sigma_px;
+std::vector<RimBin> trace_rim(ImageView<const float> t, const RimTracing& tracing) {
+    const RimModel& model = tracing.fit.model;
+    const NoiseModel& noise = tracing.noise;
+    const double sigma = tracing.shared.sigma_px, search_px = tracing.search_px;
     const double round_px = 2 * std::numbers::pi * model.radius_px;
-    const int count = std::clamp(static_cast<int>(round_px / arc_for(model, noise, sigma)), 24, 240);
+    const int count = std::clamp(static_cast<int>(round_px / arc_for(tracing)), 24, 240);
     const double inner = std::max(0.0, model.radius_px - std::max(6 * sigma, 0.25 * model.radius_px));
     const double outer = model.drill_radius_px() + search_px + 4 * sigma;
     const auto pixels = pixels_by_bin(t, model, inner, outer, count);
@@ -390,7 +391,7 @@ std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise,
     for (int k = 0; k < count; ++k) {
         RimBin& bin = bins[static_cast<std::size_t>(k)];
         const double angle = 360.0 * k / count;
-        const BinLevels levels = levels_of(fit, shared, angle);
+        const BinLevels levels = levels_of(tracing.fit, tracing.shared, angle);
         const auto& mine = pixels[static_cast<std::size_t>(k)];
         bin = trace_bin(mine, noise, levels, model, sigma, search_px);
         bin.angle_deg = angle;

@@ -20,11 +20,19 @@ struct RimBin {
     double u_wall_px = 0;
 };
 
-/// Bins of about 1.5 px of arc (wider round a bare hole whose edge is faint; 24 to 240 of them), each with
-/// its own boundary (and wall), levels taken from the fit. Follows departures outward up to `search_px`; the
-/// straight-edge model with first-order curvature is within 0.03 px.
-std::vector<RimBin> trace_rim(ImageView<const float> t, const NoiseModel& noise, const RimFit& fit,
-                              const RimShared& shared, double search_px);
+/// How a rim was traced: what `trace_rim` was given besides the picture.
+struct RimTracing {
+    const NoiseModel& noise;
+    const RimFit& fit;
+    const RimShared& shared;
+    double search_px;           ///< departures outward are followed that far
+    bool noise_is_known = true; ///< not on an unknown grey scale
+};
+
+/// Bins of about 1.5 px of arc (24 to 240 of them; wider round a bare hole whose edge is faint, where the
+/// noise is known), each with its own boundary (and wall), levels taken from the fit. The straight-edge model
+/// with first-order curvature is within 0.03 px.
+std::vector<RimBin> trace_rim(ImageView<const float> t, const RimTracing& tracing);
 
 /// Bins averaged with their neighbours.
 struct SmoothRim {

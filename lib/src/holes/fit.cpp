@@ -214,8 +214,8 @@ Hole fit_hole(const TransmissionMap& map, const MaterialMap& materials, const Ho
     if (choice.is_plated) fill_thickness(map, fit, priors, hole);
     const double floor =
         map.t_is_physical ? 1.5 * model_floor_px : std::hypot(model_floor_px, 0.1 * priors.shared.sigma_px);
-    const RimTracing tracing{noise, fit, priors.shared, 0.5 * fit.model.radius_px + 8};
-    const auto bins = trace_rim(map.t.view(), noise, fit, priors.shared, tracing.search_px);
+    const RimTracing tracing{noise, fit, priors.shared, 0.5 * fit.model.radius_px + 8, map.t_is_physical};
+    const auto bins = trace_rim(map.t.view(), tracing);
     judge_shape(bins, tracing, floor, hole);
     explain_by_shape(hole, start, choice);
     judge_wall(bins, choice, halo_can_fake(map, fit, priors.shared), hole);

@@ -105,10 +105,11 @@ std::vector<RimBin> undo_rounding(const SmoothRim& smooth, const std::vector<Rim
                                   const RimTracing& tracing) {
     const double sigma = tracing.shared.sigma_px;
     const Drawing drawing(smooth.bins, tracing);
-    RimFit fit = tracing.fit;
+    RimFit fit = tracing.fit; // its centre becomes the drawn picture's
     const Image<float> picture =
         draw(drawing, drawing.farthest() + 6 * sigma, sigma, fit.model.centre_px, fit.model.centre_px);
-    const auto traced = trace_rim(picture.view(), tracing.noise, fit, tracing.shared, tracing.search_px);
+    const RimTracing drawn{tracing.noise, fit, tracing.shared, tracing.search_px, tracing.noise_is_known};
+    const auto traced = trace_rim(picture.view(), drawn);
     const auto again = smooth_over(traced, bins, smooth.halves);
     std::vector<RimBin> out = smooth.bins;
     for (std::size_t k = 0; k < out.size(); ++k) {

@@ -10,14 +10,6 @@
 
 namespace ringwall {
 
-/// How a rim was traced: what `trace_rim` was given besides the picture.
-struct RimTracing {
-    const NoiseModel& noise;
-    const RimFit& fit;
-    const RimShared& shared;
-    double search_px;
-};
-
 /// Takes the tracing's own error out of a smoothed rim. Each bin was fitted as if the rim ran on straight; at
 /// the bottom of a bite and at the end of a worn wall it does not, and the blur and the smoothing round it
 /// off. The smoothed rim is drawn without noise, traced and smoothed the same way, and what came out of place
