@@ -1,0 +1,223 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "ringwall/error.hpp"
+#include "stackup/depth_model.hpp"
+#include "stackup/layer_pictures.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numeric>
+#include <string>
+
+namespace ringwall {
+namespace {
+
+constexpr int most_degree = 5;
+constexpr double depth_step = 0.25; ///< slices
+
+double cosine_at(const SmoothHeight& height, Point px) {
+    const auto [x, y] = height.slope(px);
+    return 1 / std::sqrt(1 + x * x + y * y);
+}
+
+/// The blocks that hold the board from face to face.
+struct Sheet {
+    const BlockProfiles& blocks;
+    const VolumeLevels& levels;
+    std::vector<int> inside; ///< block numbers
+    SmoothHeight low;        ///< near the low face; the depth's zero
+    double thickness = 0;    ///< about, slices
+    [[nodiscard]] double depth(int block, int z) const {
+        const Point at = blocks.centre_px(block);
+        return (z - low.at(at)) * cosine_at(low, at);
+    }
+};
+
+std::string percent_words(double share) {
+    return std::to_string(std::lround(100 * share)) + " %";
+}
+
+/// Middle of the faces block by block, and one smooth sheet through them.
+Sheet first_sheet(const BlockProfiles& blocks, const VolumeLevels& levels, const Volume& volume) {
+    const auto faces = block_faces(blocks, levels);
+    std::vector<HeightPoint> middles;
+    std::vector<double> thicknesses;
+    for (int b = 0; b < blocks.count(); ++b) {
+        const auto& face = faces[static_cast<std::size_t>(b)];
+        if (!face) continue;
+        middles.push_back({blocks.centre_px(b), (face->low + face->high) / 2, 1});
+        thicknesses.push_back(face->high - face->low);
+    }
+    if (middles.size() < 12)
+        throw Error(Fault::nothing_measured, "no board in this volume: of " + std::to_string(blocks.count()) +
+                                                 " blocks of columns, " + std::to_string(middles.size()) +
+                                                 " run through a board with air on both sides");
+    HeightFit fit = fit_height(middles, volume.width_px, volume.height_px, 3);
+    std::nth_element(thicknesses.begin(),
+                     thicknesses.begin() + static_cast<std::ptrdiff_t>(thicknesses.size() / 2),
+                     thicknesses.end());
+    const double thickness = thicknesses[thicknesses.size() / 2];
+    Sheet sheet{blocks, levels, {}, fit.height, thickness};
+    for (int b = 0; b < blocks.count(); ++b) {
+        const auto& face = faces[static_cast<std::size_t>(b)];
+        if (!face) continue;
+        const double off = (face->low + face->high) / 2 - fit.height.at(blocks.centre_px(b));
+        if (std::abs(off) < 4 && std::abs(face->high - face->low - thickness) < 8) sheet.inside.push_back(b);
+    }
+    if (sheet.inside.size() < middles.size() / 2)
+        throw Error(Fault::nothing_measured,
+                    "nothing in this volume is one sheet: only " +
+                        percent_words(static_cast<double>(sheet.inside.size()) /
+                                      static_cast<double>(middles.size())) +
+                        " of the board lies on one smooth surface of one thickness; two boards?");
+    sheet.low.terms[0] -= thickness / 2;
+    return sheet;
+}
+
+/// Cubic B-spline through a block's values (Unser 1999, doi 10.1109/79.799930): at a blur of one slice its
+/// error is a thousandth of an edge, which shorter kernels do not reach.
+std::vector<double> spline_of(std::span<const float> values) {
+    const double pole = std::sqrt(3.0) - 2;
+    const std::size_t n = values.size();
+    std::vector<double> c(n);
+    c[0] = 6 * static_cast<double>(values[0]) / (1 - pole); // held constant beyond the ends
+    for (std::size_t i = 1; i < n; ++i)
+        c[i] = 6 * static_cast<double>(values[i]) + pole * c[i - 1];
+    c[n - 1] = -pole / (1 - pole) * c[n - 1];
+    for (std::size_t i = n - 1; i-- > 0;)
+        c[i] = pole * (c[i + 1] - c[i]);
+    return c;
+}
+
+double spline_at(const std::vector<double>& c, double z) {
+    const int n = static_cast<int>(c.size());
+    const int at = static_cast<int>(std::floor(z));
+    const double f = z - at, g = 1 - f;
+    const std::array<double, 4> w = {g * g * g / 6, 2.0 / 3 - f * f * (2 - f) / 2,
+                                     2.0 / 3 - g * g * (2 - g) / 2, f * f * f / 6};
+    double sum = 0;
+    for (int i = 0; i < 4; ++i)
+        sum += w[static_cast<std::size_t>(i)] * c[static_cast<std::size_t>(std::clamp(at + i - 1, 0, n - 1))];
+    return sum;
+}
+
+/// Every block speaks at every depth, so that no depth is made by other blocks than the next.
+DepthProfile profile_of(const Sheet& sheet) {
+    DepthProfile profile;
+    for (double d = -8; d <= sheet.thickness + 8; d += depth_step)
+        profile.depth.push_back(d);
+    const std::size_t depths = profile.depth.size(), blocks = sheet.inside.size();
+    std::vector<double> values(depths * blocks); // all blocks at one depth lie together
+    for (std::size_t i = 0; i < blocks; ++i) {
+        const Point at = sheet.blocks.centre_px(sheet.inside[i]);
+        const double face = sheet.low.at(at), cosine = cosine_at(sheet.low, at);
+        const std::vector<double> spline = spline_of(sheet.blocks.of(sheet.inside[i]));
+        for (std::size_t k = 0; k < depths; ++k)
+            values[k * blocks + i] = sheet.levels.steps(spline_at(spline, face + profile.depth[k] / cosine));
+    }
+    for (std::size_t k = 0; k < depths; ++k) {
+        const auto first = values.begin() + static_cast<std::ptrdiff_t>(k * blocks);
+        const auto last = first + static_cast<std::ptrdiff_t>(blocks);
+        profile.value.push_back(std::accumulate(first, last, 0.0) / static_cast<double>(blocks));
+        const auto crest = last - 1 - static_cast<std::ptrdiff_t>(blocks / 30);
+        std::nth_element(first, crest, last);
+        profile.crest.push_back(*crest);
+        profile.weight.push_back(1);
+    }
+    return profile;
+}
+
+/// A profile's readings differ from the model by its shape, not by noise: their weight is 1 over the greater
+/// of a five-thousandth of the highest value and the block noise.
+void weigh(DepthProfile& profile, const Sheet& sheet) {
+    const double highest = *std::max_element(profile.value.begin(), profile.value.end());
+    const double sigma = std::max(
+        sheet.levels.block_noise / std::sqrt(static_cast<double>(sheet.inside.size())), 0.0002 * highest);
+    std::fill(profile.weight.begin(), profile.weight.end(), 1 / sigma);
+}
+
+/// How far each foil lies off its place in one block: amplitudes and shifts of all foils at once.
+void add_foil_heights(const Sheet& sheet, const DepthModel& model, int block,
+                      std::vector<HeightPoint>& points) {
+    const auto values = sheet.blocks.of(block);
+    const auto foils = static_cast<Eigen::Index>(model.foils.size());
+    const auto n = static_cast<Eigen::Index>(values.size());
+    Eigen::MatrixXd rows = Eigen::MatrixXd::Zero(n, 2 * foils);
+    Eigen::VectorXd rest = Eigen::VectorXd::Zero(n);
+    DepthModel bare = model;
+    bare.foils.clear();
+    for (Eigen::Index i = 0; i < n; ++i) {
+        const double d = sheet.depth(block, static_cast<int>(i));
+        if (d < model.low - 4 * model.blur || d > model.high + 4 * model.blur) continue;
+        rest[i] = sheet.levels.steps(static_cast<double>(values[static_cast<std::size_t>(i)])) - bare.at(d);
+        for (Eigen::Index k = 0; k < foils; ++k) {
+            const FoilLine& foil = model.foils[static_cast<std::size_t>(k)];
+            rows(i, 2 * k) = model.line(foil, d);
+            rows(i, 2 * k + 1) = -model.line_slope(foil, d);
+        }
+    }
+    const Eigen::VectorXd found = rows.colPivHouseholderQr().solve(rest);
+    const Point at = sheet.blocks.centre_px(block);
+    const double cosine = cosine_at(sheet.low, at);
+    for (Eigen::Index k = 0; k < foils; ++k) {
+        const double height = found[2 * k];
+        // A block with next to no copper on this layer says nothing of its height.
+        if (height < 2) continue;
+        const double shift = found[2 * k + 1] / height;
+        if (std::abs(shift) < 3)
+            points.push_back({at, sheet.low.at(at) + shift / cosine, std::min(height / 10, 1.0)});
+    }
+}
+
+/// The sheet again, from all foils together; returns what is left as RMS, slices.
+double settle(Sheet& sheet, const DepthModel& model, const Volume& volume) {
+    std::vector<HeightPoint> points;
+    for (const int b : sheet.inside)
+        add_foil_heights(sheet, model, b, points);
+    if (points.size() < 30) return 0;
+    const HeightFit fit = fit_height(points, volume.width_px, volume.height_px, most_degree);
+    sheet.low = fit.height;
+    return fit.residual_px;
+}
+
+} // namespace
+
+FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& watch) {
+    const BlockProfiles blocks = block_profiles(volume, watch);
+    const VolumeLevels levels = volume_levels(blocks, options.dense);
+    Sheet sheet = first_sheet(blocks, levels, volume);
+    DepthModel model;
+    double residual = 0;
+    for (int round = 0; round < 3; ++round) {
+        DepthProfile profile = profile_of(sheet);
+        weigh(profile, sheet);
+        model = fit_depth_model(profile, std::nullopt);
+        if (model.foils.empty()) break;
+        residual = settle(sheet, model, volume);
+    }
+    DepthProfile profile = profile_of(sheet);
+    weigh(profile, sheet);
+    model = fit_depth_model(profile, std::nullopt);
+
+    FlatStack flat;
+    flat.dense = levels.sign > 0 ? DenseSide::bright : DenseSide::dark;
+    flat.air = levels.sign * levels.air, flat.laminate = levels.sign * levels.laminate;
+    flat.residual_px = residual;
+    flat.thickness_px = Estimate::of(model.high_face - model.low_face, model.u_thickness);
+    flat.blur_z_px = Estimate::of(model.blur, model.u_blur);
+    const double zero = model.low_face;
+    flat.low_face = sheet.low;
+    flat.low_face.terms[0] += zero;
+    for (const FoilLine& foil : model.foils) {
+        FlatLayer layer;
+        layer.depth_px = Estimate::of(foil.middle - zero, foil.u_middle);
+        layer.thickness_px = Estimate::of(foil.thickness, foil.u_thickness);
+        layer.coverage = foil.height * foil.thickness;
+        flat.layers.push_back(std::move(layer));
+    }
+    gather_pictures(volume, levels, model, zero, flat, watch);
+    return flat;
+}
+
+} // namespace ringwall
