@@ -211,26 +211,6 @@ void add_peaks(const DepthProfile& profile, double foil_px, DepthModel& model) {
     }
 }
 
-/// Depth of the board's outer face: of the outermost foil where it lies at the laminate's face, else of the
-/// laminate. `slopes`: its derivatives by the terms of packed().
-double outer_face(DepthModel& model, bool at_high, Eigen::VectorXd& slopes) {
-    const double face = at_high ? model.high : model.low, sign = at_high ? 1 : -1;
-    constexpr double near = 2; // slices
-    if (!model.foils.empty()) {
-        const std::size_t k = at_high ? model.foils.size() - 1 : 0;
-        const FoilLine& foil = model.foils[k];
-        const double edge = foil.middle + sign * foil.thickness / 2;
-        if (std::abs(edge - face) < near) {
-            const Eigen::Index at = common_terms + foil_terms * static_cast<Eigen::Index>(k);
-            slopes[at] = 1, slopes[at + 1] = sign * foil.thickness / 2;
-            (at_high ? model.high_is_copper : model.low_is_copper) = true;
-            return edge;
-        }
-    }
-    slopes[at_high ? 2 : 1] = 1;
-    return face;
-}
-
 void finish(DepthModel& model, const Fit& fit, const DepthProfile& profile) {
     const auto n = static_cast<double>(profile.depth.size());
     const auto& c = fit.covariance;
@@ -244,19 +224,33 @@ void finish(DepthModel& model, const Fit& fit, const DepthProfile& profile) {
         model.foils[k].u_middle = std::sqrt(c(at, at));
         model.foils[k].u_thickness = model.foils[k].thickness * std::sqrt(c(at + 1, at + 1));
     }
-    Eigen::VectorXd low = Eigen::VectorXd::Zero(c.rows()), high = low;
-    model.low_face = outer_face(model, false, low);
-    model.high_face = outer_face(model, true, high);
-    const Eigen::VectorXd g = high - low;
-    // Copper too thin or too little to show may still lie on a face without a foil: the face is then
-    // laminate.
-    const int bare_faces = (model.low_is_copper ? 0 : 1) + (model.high_is_copper ? 0 : 1);
-    constexpr double u_bare_face = 0.3; // slices: half of what a foil of 18 um moves it at 25 um, and more
-    model.u_thickness =
-        std::sqrt(std::max(0.0, (g.transpose() * c * g).value()) + bare_faces * u_bare_face * u_bare_face);
+    set_outer_faces(model);
 }
 
 } // namespace
+
+void set_outer_faces(DepthModel& model) {
+    constexpr double near = 2;          // slices
+    constexpr double u_bare_face = 0.3; // copper too thin or too little to show may still lie there
+    double variance = 0;
+    for (const bool at_high : {false, true}) {
+        double& face = at_high ? model.high_face : model.low_face;
+        bool& copper = at_high ? model.high_is_copper : model.low_is_copper;
+        face = at_high ? model.high : model.low;
+        copper = false;
+        if (!model.foils.empty()) {
+            const FoilLine& foil = at_high ? model.foils.back() : model.foils.front();
+            const double edge = foil.middle + (at_high ? 0.5 : -0.5) * foil.thickness;
+            copper = std::abs(edge - face) < near;
+            if (copper) {
+                face = edge;
+                variance += foil.u_middle * foil.u_middle + foil.u_thickness * foil.u_thickness / 4;
+            }
+        }
+        if (!copper) variance += u_bare_face * u_bare_face;
+    }
+    model.u_thickness = std::sqrt(variance);
+}
 
 double DepthModel::line(const FoilLine& foil, double depth) const {
     const double d = depth - foil.middle, half = foil.thickness / 2;

@@ -42,6 +42,10 @@ struct DepthModel {
     [[nodiscard]] double line_slope(const FoilLine& foil, double depth) const;
 };
 
+/// Outer faces and u_thickness from foils and laminate as they stand: the outermost foil's far side where it
+/// lies at the laminate's face, else the laminate.
+void set_outer_faces(DepthModel& model);
+
 /// Foils found one by one as peaks over the model so far, all fitted together after each (Levenberg and
 /// Marquardt); one more is kept while it takes more off the residual than BIC asks for and stands apart from
 /// its neighbours by two sigma of the blur. `foil_px`: a stated thickness, slices; else the thickness is

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "ringwall/error.hpp"
 #include "stackup/depth_model.hpp"
+#include "stackup/foil_fit.hpp"
 #include "stackup/layer_pictures.hpp"
 
 #include <Eigen/Dense>
@@ -137,9 +138,11 @@ void weigh(DepthProfile& profile, const Sheet& sheet) {
     std::fill(profile.weight.begin(), profile.weight.end(), 1 / sigma);
 }
 
-/// How far each foil lies off its place in one block: amplitudes and shifts of all foils at once.
-void add_foil_heights(const Sheet& sheet, const DepthModel& model, int block,
-                      std::vector<HeightPoint>& points) {
+/// Of every foil in one block: its height (laminate steps) and how far it lies off its place.
+struct FoilInBlock {
+    double height = 0, shift = 0;
+};
+std::vector<FoilInBlock> foils_in_block(const Sheet& sheet, const DepthModel& model, int block) {
     const auto values = sheet.blocks.of(block);
     const auto foils = static_cast<Eigen::Index>(model.foils.size());
     const auto n = static_cast<Eigen::Index>(values.size());
@@ -158,15 +161,20 @@ void add_foil_heights(const Sheet& sheet, const DepthModel& model, int block,
         }
     }
     const Eigen::VectorXd found = rows.colPivHouseholderQr().solve(rest);
+    std::vector<FoilInBlock> list;
+    for (Eigen::Index k = 0; k < foils; ++k)
+        list.push_back({found[2 * k], found[2 * k] > 0 ? found[2 * k + 1] / found[2 * k] : 0});
+    return list;
+}
+
+void add_foil_heights(const Sheet& sheet, const DepthModel& model, int block,
+                      std::vector<HeightPoint>& points) {
     const Point at = sheet.blocks.centre_px(block);
     const double cosine = cosine_at(sheet.low, at);
-    for (Eigen::Index k = 0; k < foils; ++k) {
-        const double height = found[2 * k];
+    for (const FoilInBlock& foil : foils_in_block(sheet, model, block)) {
         // A block with next to no copper on this layer says nothing of its height.
-        if (height < 2) continue;
-        const double shift = found[2 * k + 1] / height;
-        if (std::abs(shift) < 3)
-            points.push_back({at, sheet.low.at(at) + shift / cosine, std::min(height / 10, 1.0)});
+        if (foil.height < 2 || std::abs(foil.shift) > 3) continue;
+        points.push_back({at, sheet.low.at(at) + foil.shift / cosine, std::min(foil.height / 10, 1.0)});
     }
 }
 
@@ -179,6 +187,93 @@ double settle(Sheet& sheet, const DepthModel& model, const Volume& volume) {
     const HeightFit fit = fit_height(points, volume.width_px, volume.height_px, most_degree);
     sheet.low = fit.height;
     return fit.residual_px;
+}
+
+constexpr std::size_t most_blocks = 40; ///< behind one foil or face
+
+/// Readings of some blocks from one depth to another.
+std::vector<DepthReading> readings_of(const Sheet& sheet, const std::vector<int>& blocks, double from,
+                                      double to) {
+    std::vector<DepthReading> readings;
+    for (const int b : blocks) {
+        const auto [x, y] = sheet.low.slope(sheet.blocks.centre_px(b));
+        const double width2 = BlockProfiles::side_px * BlockProfiles::side_px;
+        for (int z = 0; z < sheet.blocks.slices(); ++z) {
+            const double d = sheet.depth(b, z);
+            if (d < from || d > to) continue;
+            readings.push_back(
+                {d, sheet.levels.steps(static_cast<double>(sheet.blocks.of(b)[static_cast<std::size_t>(z)])),
+                 (x * x + y * y) * width2 / 12});
+        }
+    }
+    return readings;
+}
+
+/// Blocks by how much of each foil they hold.
+struct Coverage {
+    std::vector<std::vector<FoilInBlock>> of_block; ///< in the order of Sheet::inside
+    /// The fullest blocks of a foil: within a fifth of the fullest, which one in fifty exceeds.
+    [[nodiscard]] std::vector<int> full(const Sheet& sheet, std::size_t foil) const {
+        std::vector<std::pair<double, int>> heights;
+        for (std::size_t i = 0; i < of_block.size(); ++i)
+            heights.emplace_back(-of_block[i][foil].height, sheet.inside[i]);
+        std::sort(heights.begin(), heights.end());
+        const double most = heights[heights.size() / 50].first;
+        std::vector<int> blocks;
+        for (const auto& [height, block] : heights)
+            if (blocks.size() < most_blocks && height < 0.8 * most && height > 1.3 * most)
+                blocks.push_back(block);
+        return blocks;
+    }
+    /// Blocks with next to nothing of a foil.
+    [[nodiscard]] std::vector<int> bare(const Sheet& sheet, std::size_t foil) const {
+        std::vector<int> blocks;
+        for (std::size_t i = 0; i < of_block.size(); ++i)
+            if (blocks.size() < most_blocks && std::abs(of_block[i][foil].height) < 0.03)
+                blocks.push_back(sheet.inside[i]);
+        return blocks;
+    }
+};
+
+BareFace bare_face(const Sheet& sheet, const Coverage& coverage, const DepthModel& model, bool at_high) {
+    BareFace face;
+    face.depth = at_high ? model.high : model.low;
+    face.rising = !at_high;
+    std::vector<int> blocks = sheet.inside;
+    if (!model.foils.empty()) blocks = coverage.bare(sheet, at_high ? model.foils.size() - 1 : 0);
+    if (blocks.size() > most_blocks) blocks.resize(most_blocks);
+    if (blocks.size() >= 6) face.readings = readings_of(sheet, blocks, face.depth - 4, face.depth + 4);
+    return face;
+}
+
+/// Foils again, each where it covers whole blocks: there a foil stands thirty steps over its surround, and
+/// whether laminate or air lies beside it moves it by hundredths of a slice.
+void fit_on_full_blocks(const Sheet& sheet, DepthModel& model) {
+    Coverage coverage;
+    for (const int b : sheet.inside)
+        coverage.of_block.push_back(foils_in_block(sheet, model, b));
+    FoilFit guess;
+    guess.blur = model.blur;
+    for (std::size_t k = 0; k < model.foils.size(); ++k) {
+        const double middle = model.foils[k].middle;
+        const double before = k == 0 ? 6 : (middle - model.foils[k - 1].middle) / 2;
+        const double behind = k + 1 == model.foils.size() ? 6 : (model.foils[k + 1].middle - middle) / 2;
+        CoveredFoil foil;
+        foil.middle = middle;
+        foil.readings = readings_of(sheet, coverage.full(sheet, k), middle - std::min(6.0, before),
+                                    middle + std::min(6.0, behind));
+        guess.foils.push_back(std::move(foil));
+    }
+    for (const bool at_high : {false, true})
+        guess.faces.push_back(bare_face(sheet, coverage, model, at_high));
+    const FoilFit fit = fit_foils(std::move(guess), std::max(sheet.levels.block_noise, 0.003), 1.4, 1.0);
+    model.blur = fit.blur, model.u_blur = fit.u_blur, model.residual = fit.residual;
+    for (std::size_t k = 0; k < model.foils.size(); ++k) {
+        model.foils[k].middle = fit.foils[k].middle, model.foils[k].u_middle = fit.foils[k].u_middle;
+        model.foils[k].thickness = fit.foils[k].thickness,
+        model.foils[k].u_thickness = fit.foils[k].u_thickness;
+    }
+    set_outer_faces(model);
 }
 
 } // namespace
@@ -199,6 +294,7 @@ FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& wa
     DepthProfile profile = profile_of(sheet);
     weigh(profile, sheet);
     model = fit_depth_model(profile, std::nullopt);
+    if (!model.foils.empty()) fit_on_full_blocks(sheet, model);
 
     FlatStack flat;
     flat.dense = levels.sign > 0 ? DenseSide::bright : DenseSide::dark;
