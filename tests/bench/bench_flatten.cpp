@@ -65,7 +65,6 @@ Drawn drawn(std::uint64_t seed, double foil_um) {
 
 } // namespace
 
-
 namespace {
 
 /// What is off, over all boards.

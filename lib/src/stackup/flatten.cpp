@@ -146,14 +146,15 @@ std::vector<FoilInBlock> foils_in_block(const Sheet& sheet, const DepthModel& mo
     const auto values = sheet.blocks.of(block);
     const auto foils = static_cast<Eigen::Index>(model.foils.size());
     const auto n = static_cast<Eigen::Index>(values.size());
-    Eigen::MatrixXd rows = Eigen::MatrixXd::Zero(n, 2 * foils);
+    Eigen::MatrixXd rows = Eigen::MatrixXd::Zero(n, 2 * foils + 1); // the last: its laminate (cupping)
     Eigen::VectorXd rest = Eigen::VectorXd::Zero(n);
     DepthModel bare = model;
     bare.foils.clear();
     for (Eigen::Index i = 0; i < n; ++i) {
         const double d = sheet.depth(block, static_cast<int>(i));
         if (d < model.low - 4 * model.blur || d > model.high + 4 * model.blur) continue;
-        rest[i] = sheet.levels.steps(static_cast<double>(values[static_cast<std::size_t>(i)])) - bare.at(d);
+        rest[i] = sheet.levels.steps(static_cast<double>(values[static_cast<std::size_t>(i)]));
+        rows(i, 2 * foils) = bare.at(d);
         for (Eigen::Index k = 0; k < foils; ++k) {
             const FoilLine& foil = model.foils[static_cast<std::size_t>(k)];
             rows(i, 2 * k) = model.line(foil, d);
@@ -190,14 +191,16 @@ double settle(Sheet& sheet, const DepthModel& model, const Volume& volume) {
 }
 
 constexpr std::size_t most_blocks = 40; ///< behind one foil or face
+constexpr double face_reach = 4;        ///< slices
 
-/// Readings of some blocks from one depth to another.
-std::vector<DepthReading> readings_of(const Sheet& sheet, const std::vector<int>& blocks, double from,
-                                      double to) {
-    std::vector<DepthReading> readings;
+/// Readings of some blocks from one depth to another, block by block.
+std::vector<BlockReadings> readings_of(const Sheet& sheet, const std::vector<int>& blocks, double from,
+                                       double to) {
+    std::vector<BlockReadings> all;
     for (const int b : blocks) {
         const auto [x, y] = sheet.low.slope(sheet.blocks.centre_px(b));
         const double width2 = BlockProfiles::side_px * BlockProfiles::side_px;
+        BlockReadings readings;
         for (int z = 0; z < sheet.blocks.slices(); ++z) {
             const double d = sheet.depth(b, z);
             if (d < from || d > to) continue;
@@ -205,8 +208,9 @@ std::vector<DepthReading> readings_of(const Sheet& sheet, const std::vector<int>
                 {d, sheet.levels.steps(static_cast<double>(sheet.blocks.of(b)[static_cast<std::size_t>(z)])),
                  (x * x + y * y) * width2 / 12});
         }
+        if (readings.size() >= 6) all.push_back(std::move(readings));
     }
-    return readings;
+    return all;
 }
 
 /// Blocks by how much of each foil they hold.
@@ -225,24 +229,38 @@ struct Coverage {
                 blocks.push_back(block);
         return blocks;
     }
-    /// Blocks with next to nothing of a foil.
-    [[nodiscard]] std::vector<int> bare(const Sheet& sheet, std::size_t foil) const {
-        std::vector<int> blocks;
-        for (std::size_t i = 0; i < of_block.size(); ++i)
-            if (blocks.size() < most_blocks && std::abs(of_block[i][foil].height) < 0.03)
-                blocks.push_back(sheet.inside[i]);
-        return blocks;
-    }
 };
+
+/// Blocks with no copper at all at an outer foil's place: the closest heap of heights near zero. A foil over
+/// a thousandth of a block would bend the face by more than its blur is to be known, and zero itself lies off
+/// by as much while the blur is only guessed.
+std::vector<int> bare_blocks(const Sheet& sheet, const Coverage& coverage, std::size_t foil) {
+    std::vector<std::pair<double, int>> heights;
+    for (std::size_t i = 0; i < sheet.inside.size(); ++i)
+        heights.emplace_back(coverage.of_block[i][foil].height, sheet.inside[i]);
+    std::sort(heights.begin(), heights.end());
+    const double heap = std::max(15 * sheet.levels.block_noise, 0.06);
+    const double limit = 0.05 * heights[heights.size() - 1 - heights.size() / 50].first;
+    std::size_t best = 0, most = 0;
+    for (std::size_t first = 0, last = 0; first < heights.size(); ++first) {
+        while (last < heights.size() && heights[last].first < heights[first].first + heap)
+            ++last;
+        if (last - first > most && std::abs(heights[first].first) < limit) best = first, most = last - first;
+    }
+    std::vector<int> blocks;
+    const std::size_t stride = std::max<std::size_t>(1, most / most_blocks);
+    for (std::size_t i = 0; i < most && blocks.size() < most_blocks; i += stride)
+        blocks.push_back(heights[best + i].second);
+    return blocks;
+}
 
 BareFace bare_face(const Sheet& sheet, const Coverage& coverage, const DepthModel& model, bool at_high) {
     BareFace face;
     face.depth = at_high ? model.high : model.low;
     face.rising = !at_high;
-    std::vector<int> blocks = sheet.inside;
-    if (!model.foils.empty()) blocks = coverage.bare(sheet, at_high ? model.foils.size() - 1 : 0);
-    if (blocks.size() > most_blocks) blocks.resize(most_blocks);
-    if (blocks.size() >= 6) face.readings = readings_of(sheet, blocks, face.depth - 4, face.depth + 4);
+    const std::vector<int> blocks = bare_blocks(sheet, coverage, at_high ? model.foils.size() - 1 : 0);
+    if (blocks.size() >= 6)
+        face.blocks = readings_of(sheet, blocks, face.depth - face_reach, face.depth + face_reach);
     return face;
 }
 
@@ -260,13 +278,13 @@ void fit_on_full_blocks(const Sheet& sheet, DepthModel& model) {
         const double behind = k + 1 == model.foils.size() ? 6 : (model.foils[k + 1].middle - middle) / 2;
         CoveredFoil foil;
         foil.middle = middle;
-        foil.readings = readings_of(sheet, coverage.full(sheet, k), middle - std::min(6.0, before),
-                                    middle + std::min(6.0, behind));
+        foil.blocks = readings_of(sheet, coverage.full(sheet, k), middle - std::min(6.0, before),
+                                  middle + std::min(6.0, behind));
         guess.foils.push_back(std::move(foil));
     }
     for (const bool at_high : {false, true})
         guess.faces.push_back(bare_face(sheet, coverage, model, at_high));
-    const FoilFit fit = fit_foils(std::move(guess), std::max(sheet.levels.block_noise, 0.003), 1.4, 1.0);
+    const FoilFit fit = fit_foils(std::move(guess), std::max(sheet.levels.block_noise, 0.001), 1.4, 1.6);
     model.blur = fit.blur, model.u_blur = fit.u_blur, model.residual = fit.residual;
     for (std::size_t k = 0; k < model.foils.size(); ++k) {
         model.foils[k].middle = fit.foils[k].middle, model.foils[k].u_middle = fit.foils[k].u_middle;
@@ -308,7 +326,9 @@ FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& wa
     for (const FoilLine& foil : model.foils) {
         FlatLayer layer;
         layer.depth_px = Estimate::of(foil.middle - zero, foil.u_middle);
-        layer.thickness_px = Estimate::of(foil.thickness, foil.u_thickness);
+        layer.thickness_px = foil.u_thickness < 0.5 * foil.thickness
+                                 ? Estimate::of(foil.thickness, foil.u_thickness)
+                                 : Estimate::missing("the foil is too thin to be told from the blur");
         layer.coverage = foil.height * foil.thickness;
         flat.layers.push_back(std::move(layer));
     }

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <span>
 
 namespace ringwall {
 namespace {
@@ -12,112 +13,192 @@ namespace {
 double below(double z) {
     return 0.5 * std::erfc(-z / std::numbers::sqrt2);
 }
+double density(double z) {
+    return std::exp(-z * z / 2) / std::sqrt(2 * std::numbers::pi);
+}
 
-constexpr int foil_terms = 5; ///< middle, log thickness, area, level before, level behind
-constexpr int face_terms = 2; ///< depth, step
+/// What the model leaves of real readings: of a block's peak, and of a face's step (copper over a thousandth
+/// of a block bends it).
+constexpr double model_share = 0.0007, face_share = 0.06;
 constexpr double least_blur = 0.3, most_blur = 5, least_foil = 0.05, most_foil = 12;
+constexpr double u_shift = 0.1; ///< slices: of one block about the sheet
 
 double held(double log_value, double least, double most) {
     return std::exp(std::clamp(log_value, std::log(least), std::log(most)));
 }
 
+double highest(const BlockReadings& block) {
+    double most = 1;
+    for (const DepthReading& reading : block)
+        most = std::max(most, reading.value);
+    return most;
+}
+
+/// A block's readings with its own terms, all in units of noise; the last row holds the shift near 0.
+struct BlockSystem {
+    Eigen::MatrixXd columns;
+    Eigen::VectorXd values;
+    BlockSystem(const BlockReadings& block, Eigen::Index terms)
+        : columns(Eigen::MatrixXd::Zero(static_cast<Eigen::Index>(block.size()) + 1, terms)),
+          values(Eigen::VectorXd::Zero(static_cast<Eigen::Index>(block.size()) + 1)) {
+        columns(columns.rows() - 1, terms - 1) = 1 / u_shift;
+    }
+    [[nodiscard]] Eigen::VectorXd residuals() const {
+        return values - columns * columns.colPivHouseholderQr().solve(values);
+    }
+};
+
+Eigen::VectorXd foil_residuals(const BlockReadings& block, double middle, double thickness, double blur,
+                               double noise) {
+    BlockSystem system(block, 4);
+    const double most = highest(block), sigma = std::hypot(noise, model_share * most);
+    const double half = thickness / 2;
+    for (std::size_t i = 0; i < block.size(); ++i) {
+        const DepthReading& reading = block[i];
+        const auto row = static_cast<Eigen::Index>(i);
+        const double s = std::sqrt(blur * blur + reading.smear2), d = reading.depth - middle;
+        const double before = below(-(d + half) / s), behind = below((d - half) / s);
+        const double slope = (density((d + half) / s) - density((d - half) / s)) / s;
+        system.columns.row(row) << 1 - before - behind, before, behind, -slope * most / thickness;
+        system.columns.row(row) /= sigma;
+        system.values[row] = reading.value / sigma;
+    }
+    return system.residuals();
+}
+
+Eigen::VectorXd face_residuals(const BlockReadings& block, double depth, bool rising, double blur,
+                               double noise) {
+    BlockSystem system(block, 2);
+    const double sigma = std::hypot(noise, face_share);
+    for (std::size_t i = 0; i < block.size(); ++i) {
+        const DepthReading& reading = block[i];
+        const auto row = static_cast<Eigen::Index>(i);
+        const double s = std::sqrt(blur * blur + reading.smear2);
+        const double inside = (rising ? 1 : -1) * (reading.depth - depth);
+        system.columns.row(row) << below(inside / s), density(inside / s) / s;
+        system.columns.row(row) /= sigma;
+        system.values[row] = reading.value / sigma;
+    }
+    return system.residuals();
+}
+
+/// The parameters: log blur, then of each foil middle and log thickness, then of each face its depth. The
+/// residuals of foil or face g stand at `first(g)`, those of the foils' usual thickness at the end.
 class Readings {
   public:
     Readings(const FoilFit& guess, double noise, double usual_px, double u_log_usual)
         : guess_(guess), noise_(noise), log_usual_(std::log(usual_px)), u_log_usual_(u_log_usual) {
-        for (const auto& foil : guess.foils)
-            count_ += static_cast<Eigen::Index>(foil.readings.size()) + 1;
-        for (const auto& face : guess.faces)
-            count_ += static_cast<Eigen::Index>(face.readings.size());
+        const auto add = [this](const std::vector<BlockReadings>& blocks) {
+            first_.push_back(count_);
+            for (const BlockReadings& block : blocks)
+                count_ += static_cast<Eigen::Index>(block.size()) + 1;
+        };
+        for (const CoveredFoil& foil : guess.foils)
+            add(foil.blocks);
+        for (const BareFace& face : guess.faces)
+            add(face.blocks);
+        first_.push_back(count_);
+    }
+    [[nodiscard]] Eigen::Index foils() const { return static_cast<Eigen::Index>(guess_.foils.size()); }
+    [[nodiscard]] Eigen::Index groups() const { return static_cast<Eigen::Index>(first_.size()) - 1; }
+    /// Readings less what is eliminated from each block.
+    [[nodiscard]] double free_readings() const {
+        double free = 0;
+        for (const CoveredFoil& foil : guess_.foils)
+            for (const BlockReadings& block : foil.blocks)
+                free += static_cast<double>(block.size()) - 3;
+        for (const BareFace& face : guess_.faces)
+            for (const BlockReadings& block : face.blocks)
+                free += static_cast<double>(block.size()) - 1;
+        return free;
     }
 
     [[nodiscard]] Eigen::VectorXd start() const {
-        Eigen::VectorXd p(1 + foil_terms * foils() +
-                          face_terms * static_cast<Eigen::Index>(guess_.faces.size()));
+        Eigen::VectorXd p(1 + foils() + groups());
         p[0] = std::log(guess_.blur);
         Eigen::Index at = 1;
-        for (const auto& foil : guess_.foils) {
-            double highest = 1;
-            for (const DepthReading& r : foil.readings)
-                highest = std::max(highest, r.value);
-            p.segment(at, foil_terms) << foil.middle, log_usual_, highest * 2.5, 1, 1;
-            at += foil_terms;
-        }
-        for (const auto& face : guess_.faces) {
-            p.segment(at, face_terms) << face.depth, 1;
-            at += face_terms;
-        }
+        for (const CoveredFoil& foil : guess_.foils)
+            p[at++] = foil.middle, p[at++] = std::log(foil.thickness);
+        for (const BareFace& face : guess_.faces)
+            p[at++] = face.depth;
         return p;
     }
-
     [[nodiscard]] Eigen::VectorXd residuals(const Eigen::VectorXd& p) const {
-        Eigen::VectorXd r(count_);
-        const double blur = held(p[0], least_blur, most_blur);
-        Eigen::Index row = 0, at = 1;
-        for (const auto& foil : guess_.foils) {
-            for (const DepthReading& reading : foil.readings)
-                r[row++] = (of_foil(p.segment(at, foil_terms), blur, reading) - reading.value) / noise_;
-            r[row++] = (p[at + 1] - log_usual_) / u_log_usual_;
-            at += foil_terms;
-        }
-        for (const auto& face : guess_.faces) {
-            for (const DepthReading& reading : face.readings)
-                r[row++] =
-                    (of_face(p.segment(at, face_terms), face.rising, blur, reading) - reading.value) / noise_;
-            at += face_terms;
-        }
+        Eigen::VectorXd r(count_ + foils());
+        for (Eigen::Index g = 0; g < groups(); ++g)
+            of_group(p, g, r);
         return r;
     }
-
-    /// Each block of terms touches its own readings only; the blur touches all.
+    /// Central differences; a foil's or face's own parameters move its own readings only.
     [[nodiscard]] Eigen::MatrixXd slopes(const Eigen::VectorXd& p) const {
-        Eigen::MatrixXd jacobian(count_, p.size());
+        Eigen::MatrixXd jacobian = Eigen::MatrixXd::Zero(count_ + foils(), p.size());
         for (Eigen::Index k = 0; k < p.size(); ++k) {
-            const double step = 1e-5 * std::max(1.0, std::abs(p[k]));
+            constexpr double step = 1e-5;
             Eigen::VectorXd more = p, less = p;
             more[k] += step, less[k] -= step;
-            jacobian.col(k) = (residuals(more) - residuals(less)) / (2 * step);
+            Eigen::VectorXd up = Eigen::VectorXd::Zero(jacobian.rows()), down = up;
+            for (Eigen::Index g = 0; g < groups(); ++g) {
+                if (k > 0 && group_of(k) != g) continue;
+                of_group(more, g, up);
+                of_group(less, g, down);
+            }
+            jacobian.col(k) = (up - down) / (2 * step);
         }
         return jacobian;
     }
 
-    static double of_foil(const Eigen::VectorXd& terms, double blur, const DepthReading& reading) {
-        const double s = std::sqrt(blur * blur + reading.smear2);
-        const double thickness = held(terms[1], least_foil, most_foil);
-        const double d = reading.depth - terms[0], half = thickness / 2;
-        const double before = below(-(d + half) / s), behind = below((d - half) / s);
-        return terms[2] / thickness * (1 - before - behind) + terms[3] * before + terms[4] * behind;
+  private:
+    [[nodiscard]] Eigen::Index group_of(Eigen::Index parameter) const {
+        const Eigen::Index of_foils = 2 * foils();
+        return parameter <= of_foils ? (parameter - 1) / 2 : parameter - 1 - foils();
     }
-    static double of_face(const Eigen::VectorXd& terms, bool rising, double blur,
-                          const DepthReading& reading) {
-        const double s = std::sqrt(blur * blur + reading.smear2);
-        const double inside = (rising ? 1 : -1) * (reading.depth - terms[0]);
-        return terms[1] * below(inside / s);
+    void of_group(const Eigen::VectorXd& p, Eigen::Index group, Eigen::VectorXd& r) const {
+        const double blur = held(p[0], least_blur, most_blur);
+        Eigen::Index row = first_[static_cast<std::size_t>(group)];
+        const auto put = [&](const Eigen::VectorXd& part) {
+            r.segment(row, part.size()) = part;
+            row += part.size();
+        };
+        if (group < foils()) {
+            const double middle = p[1 + 2 * group], log_thickness = p[2 + 2 * group];
+            const double thickness = held(log_thickness, least_foil, most_foil);
+            for (const BlockReadings& block : guess_.foils[static_cast<std::size_t>(group)].blocks)
+                put(foil_residuals(block, middle, thickness, blur, noise_));
+            r[count_ + group] = (log_thickness - log_usual_) / u_log_usual_;
+            return;
+        }
+        const BareFace& face = guess_.faces[static_cast<std::size_t>(group - foils())];
+        for (const BlockReadings& block : face.blocks)
+            put(face_residuals(block, p[1 + foils() + group], face.rising, blur, noise_));
     }
 
-  private:
-    [[nodiscard]] Eigen::Index foils() const { return static_cast<Eigen::Index>(guess_.foils.size()); }
     const FoilFit& guess_;
     double noise_, log_usual_, u_log_usual_;
     Eigen::Index count_ = 0;
+    std::vector<Eigen::Index> first_;
 };
 
-} // namespace
+struct Solution {
+    Eigen::VectorXd p;
+    Eigen::MatrixXd covariance;
+    double chi2 = 0;
+};
 
-FoilFit fit_foils(FoilFit guess, double noise, double usual_px, double u_log_usual) {
-    const Readings readings(guess, noise, usual_px, u_log_usual);
+Solution solved(const Readings& readings) {
     Eigen::VectorXd p = readings.start(), r = readings.residuals(p);
     double chi2 = r.squaredNorm(), lambda = 1e-2;
     Eigen::MatrixXd normal;
-    for (int round = 0; round < 80; ++round) {
+    for (int round = 0; round < 60; ++round) {
         const Eigen::MatrixXd jacobian = readings.slopes(p);
         normal = jacobian.transpose() * jacobian;
+        normal.diagonal().array() += 1e-12; // a face that no block shows moves nothing
         const Eigen::VectorXd gradient = jacobian.transpose() * r;
         double gain = -1;
         for (int tries = 0; tries < 10 && gain < 0; ++tries) {
             Eigen::MatrixXd damped = normal;
             damped.diagonal() *= 1 + lambda;
             const Eigen::VectorXd next = p - damped.ldlt().solve(gradient);
+            if (!next.allFinite()) break;
             const Eigen::VectorXd next_r = readings.residuals(next);
             const double next_chi2 = next_r.squaredNorm();
             if (std::isfinite(next_chi2) && next_chi2 < chi2) {
@@ -127,26 +208,32 @@ FoilFit fit_foils(FoilFit guess, double noise, double usual_px, double u_log_usu
                 lambda *= 6;
             }
         }
-        if (gain < 1e-9 * chi2) break;
+        if (gain < 1e-7 * chi2) break;
     }
-    const double widen = std::max(1.0, chi2 / static_cast<double>(r.size()));
-    const Eigen::MatrixXd covariance =
-        widen * normal.ldlt().solve(Eigen::MatrixXd::Identity(p.size(), p.size()));
+    const double free = std::max(1.0, readings.free_readings());
+    return {p,
+            std::max(1.0, chi2 / free) * normal.ldlt().solve(Eigen::MatrixXd::Identity(p.size(), p.size())),
+            chi2 / free};
+}
+
+} // namespace
+
+FoilFit fit_foils(FoilFit guess, double noise, double usual_px, double u_log_usual) {
+    const Solution found = solved(Readings(guess, noise, usual_px, u_log_usual));
+    const auto u = [&](Eigen::Index at) { return std::sqrt(std::max(0.0, found.covariance(at, at))); };
     FoilFit fit = std::move(guess);
-    fit.blur = held(p[0], least_blur, most_blur);
-    fit.u_blur = fit.blur * std::sqrt(covariance(0, 0));
-    fit.residual = std::sqrt(chi2 / static_cast<double>(r.size()));
+    fit.blur = held(found.p[0], least_blur, most_blur);
+    fit.u_blur = fit.blur * u(0);
+    fit.residual = std::sqrt(found.chi2);
     Eigen::Index at = 1;
-    for (auto& foil : fit.foils) {
-        foil.middle = p[at], foil.u_middle = std::sqrt(covariance(at, at));
-        foil.thickness = held(p[at + 1], least_foil, most_foil);
-        foil.u_thickness = foil.thickness * std::sqrt(covariance(at + 1, at + 1));
-        at += foil_terms;
+    for (CoveredFoil& foil : fit.foils) {
+        foil.middle = found.p[at], foil.u_middle = u(at);
+        foil.thickness = held(found.p[at + 1], least_foil, most_foil);
+        foil.u_thickness = foil.thickness * u(at + 1);
+        at += 2;
     }
-    for (auto& face : fit.faces) {
-        face.depth = p[at], face.u_depth = std::sqrt(covariance(at, at));
-        at += face_terms;
-    }
+    for (BareFace& face : fit.faces)
+        face.depth = found.p[at], face.u_depth = u(at), ++at;
     return fit;
 }
 

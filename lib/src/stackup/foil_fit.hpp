@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
-#include <optional>
 #include <vector>
 
 namespace ringwall {
@@ -12,28 +11,31 @@ struct DepthReading {
     double value = 0;  ///< laminate steps
     double smear2 = 0; ///< variance that the block's own slope adds to the blur, slices^2
 };
+using BlockReadings = std::vector<DepthReading>; ///< of one block
 
-/// Readings that one foil covers wholly (or nearly), with what lies on its two sides.
+/// Blocks that one foil fills for the most part, with what lies on its two sides.
 struct CoveredFoil {
     double middle = 0; ///< guess in, value out
     double u_middle = 0;
     double thickness = 1, u_thickness = 0;
-    std::vector<DepthReading> readings;
+    std::vector<BlockReadings> blocks;
 };
 
-/// Readings across a face of bare laminate.
+/// Blocks with a face of bare laminate.
 struct BareFace {
     double depth = 0, u_depth = 0; ///< guess in, value out
     bool rising = true;            ///< laminate lies at greater depths
-    std::vector<DepthReading> readings;
+    std::vector<BlockReadings> blocks;
 };
 
 /// What foils and faces together say: one blur, a place for each, and the foils' thickness as far as the blur
 /// lets it show.
 ///
-/// Model: a foil is a box of copper between two levels, a face one step, each blurred by the common Gaussian
-/// (and the block's own smear). Levenberg and Marquardt on all readings at once. Blur and the thickness of a
-/// foil thinner than it are told apart by the bare faces (their width is the blur alone) and by thick foils.
+/// Model: a foil is a box between two levels, a face one step, each blurred by the common Gaussian (and the
+/// block's own smear). Height, levels on both sides (a barrel may stand in the block) and a small shift are
+/// each block's own and eliminated from it (variable projection, Golub & Pereyra 1973, doi 10.1137/0710036);
+/// Levenberg and Marquardt on blur, places and thicknesses. Blur and the thickness of a foil thinner than it
+/// are told apart by the bare faces (their width is the blur alone) and by thick foils.
 struct FoilFit {
     double blur = 1, u_blur = 0;
     std::vector<CoveredFoil> foils;
