@@ -3,10 +3,7 @@
 //
 // 640 x 400 x 120 voxels of 25 um, blur 1 voxel, laminate SNR 18, tilt up to 1 degree, bow up to 0.12 mm,
 // ring artefacts, cupping 5 %.
-#include "bridge/parallel.hpp"
-#include "phantom/random.hpp"
-#include "ringwall/flat_stack.hpp"
-#include "ringwall/phantom_volume.hpp"
+#include "bench/drawn_stack.hpp"
 
 #include <algorithm>
 #include <chrono>
@@ -16,54 +13,7 @@
 
 using namespace ringwall;
 using namespace ringwall::phantom;
-
-namespace {
-
-struct Drawn {
-    Board board;
-    VolumeScan scan;
-    std::vector<Image<std::uint16_t>> slices;
-    [[nodiscard]] Volume volume() const {
-        Volume v;
-        v.width_px = slices.front().width(), v.height_px = slices.front().height();
-        v.slices = static_cast<int>(slices.size());
-        v.read_slice = [this](int z, ImageView<float> out) {
-            const auto& slice = slices[static_cast<std::size_t>(z)];
-            for (int y = 0; y < out.height(); ++y)
-                for (int x = 0; x < out.width(); ++x)
-                    out(x, y) = slice(x, y);
-        };
-        return v;
-    }
-};
-
-Drawn drawn(std::uint64_t seed, double foil_um) {
-    Drawn d;
-    Random random(seed, 17);
-    RandomBoard choice;
-    choice.seed = seed, choice.width_mm = 16, choice.height_mm = 10, choice.hardware_holes = 3,
-    choice.vias = 12;
-    choice.whole_board_in_view = random.chance(0.5);
-    d.board = random_board(choice);
-    d.board.parts.clear();
-    d.board.thickness_mm = random.between(1.0, 1.8);
-    for (CopperLayer& layer : d.board.layers)
-        layer.thickness_um = foil_um;
-    d.scan.tilt_x_deg = random.between(-1, 1), d.scan.tilt_y_deg = random.between(-1, 1);
-    d.scan.bow_mm = random.between(-0.12, 0.12);
-    d.scan.cupping = 0.05, d.scan.ring_artefacts = 0.05;
-    d.scan.seed = seed;
-    const VolumePainter painter(d.board, d.scan);
-    for (int z = 0; z < d.scan.slices; ++z)
-        d.slices.emplace_back(painter.width(), painter.height());
-    bridge::over_rows(d.scan.slices, [&](int first, int last) {
-        for (int z = first; z < last; ++z)
-            painter.scan_slice(z, d.slices[static_cast<std::size_t>(z)].view());
-    });
-    return d;
-}
-
-} // namespace
+using namespace ringwall::test;
 
 namespace {
 
@@ -92,8 +42,8 @@ void print_layers(const FlatStack& flat, double foil_px, const std::vector<doubl
     std::printf("\n");
 }
 
-void print_board(std::uint64_t seed, const Drawn& d, const FlatStack& flat, double foil_um, double seconds,
-                 Tally& tally) {
+void print_board(std::uint64_t seed, const DrawnStack& d, const FlatStack& flat, double foil_um,
+                 double seconds, Tally& tally) {
     std::vector<double> depths_px;
     for (const double mm : layer_depths_mm(d.board, d.scan))
         depths_px.push_back(mm / d.scan.pitch_mm);
@@ -120,7 +70,7 @@ int main(int count, char** words) {
     Tally tally;
     for (int i = 0; i < boards; ++i) {
         const std::uint64_t seed = first + static_cast<std::uint64_t>(i);
-        const Drawn d = drawn(seed, foil_um);
+        const DrawnStack d = drawn_stack(seed, foil_um);
         const auto start = std::chrono::steady_clock::now();
         Watch watch;
         try {
