@@ -30,13 +30,18 @@ struct DrawnStack {
     }
 };
 
+struct StackSize {
+    double width_mm = 16, height_mm = 10;
+    int slices = 120;
+};
 /// Every third plated hardware hole has its plating broken over 0.15 mm of depth if `broken`.
-inline DrawnStack drawn_stack(std::uint64_t seed, double foil_um, bool broken = false) {
+inline DrawnStack drawn_stack(std::uint64_t seed, double foil_um, bool broken = false,
+                              const StackSize& size = {}) {
     DrawnStack d;
     phantom::Random random(seed, 17);
     phantom::RandomBoard choice;
-    choice.seed = seed, choice.width_mm = 16, choice.height_mm = 10, choice.hardware_holes = 3,
-    choice.vias = 12;
+    choice.seed = seed, choice.width_mm = size.width_mm, choice.height_mm = size.height_mm,
+    choice.hardware_holes = 3, choice.vias = 12;
     choice.whole_board_in_view = random.chance(0.5);
     d.board = phantom::random_board(choice);
     d.board.parts.clear();
@@ -46,6 +51,7 @@ inline DrawnStack drawn_stack(std::uint64_t seed, double foil_um, bool broken = 
     d.scan.tilt_x_deg = random.between(-1, 1), d.scan.tilt_y_deg = random.between(-1, 1);
     d.scan.bow_mm = random.between(-0.12, 0.12);
     d.scan.cupping = 0.05, d.scan.ring_artefacts = 0.05;
+    d.scan.slices = size.slices;
     d.scan.seed = seed;
     if (broken)
         for (std::size_t k = seed % 3; k < 3; k += 3)

@@ -29,9 +29,10 @@ struct CaseWords {
 /// defaults.
 struct InspectRequest {
     std::vector<std::filesystem::path> pictures; ///< today exactly one
-    Shot shot = Shot::face;                      ///< of the picture: face or edge
+    Shot shot = Shot::face;                      ///< of the picture; stack: a folder or file of slices
     std::vector<InspectRequest> edge_on;         ///< further pictures of the same unit, all edge-on
     std::string picture_sha256; ///< that a person expects of it; another one is refused. Empty: not said
+    std::optional<std::array<double, 3>> voxel_mm; ///< x, y, z of a slice stack; overrides what it states
     std::optional<std::array<double, 2>> pixel_mm; ///< overrides every other scale
     std::vector<KnownDistance> known;
     std::vector<ScaleHole> scale_holes; ///< count like known distances
@@ -72,6 +73,10 @@ struct InspectRequest {
 /// Error(input) for a case, log or decisions file that cannot be read, Error(usage) for one that asks for
 /// what this version does not have.
 InspectRequest request_of_case(const std::filesystem::path& case_file);
+
+/// Whether the path holds slices: a folder that is no results folder, or a file of several pages. A file that
+/// cannot be read holds none.
+bool is_slice_stack(const std::filesystem::path& source);
 
 /// Puts the screw of that name in every hole of the request that has one: from the request's own table, else
 /// the built-in one. Tilt and far side stay, they are of the assembly; head, washer and what was said of the
