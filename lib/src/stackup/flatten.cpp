@@ -191,7 +191,10 @@ double settle(Sheet& sheet, const DepthModel& model, const Volume& volume) {
 }
 
 constexpr std::size_t most_blocks = 40; ///< behind one foil or face
-constexpr double face_reach = 4;        ///< slices
+/// Copper of a foil in its fullest blocks: 18 um over a fiftieth of a block make 0.4 laminate steps times
+/// slices of 25 um; shares are of the fullest foil, distances in blurs.
+constexpr double least_foil_copper = 0.4, least_foil_share = 0.02, least_apart = 2;
+constexpr double face_reach = 4; ///< slices
 
 /// Readings of some blocks from one depth to another, block by block.
 std::vector<BlockReadings> readings_of(const Sheet& sheet, const std::vector<int>& blocks, double from,
@@ -264,24 +267,88 @@ BareFace bare_face(const Sheet& sheet, const Coverage& coverage, const DepthMode
     return face;
 }
 
-/// Foils again, each where it covers whole blocks: there a foil stands thirty steps over its surround, and
-/// whether laminate or air lies beside it moves it by hundredths of a slice.
-void fit_on_full_blocks(const Sheet& sheet, DepthModel& model) {
+Coverage coverage_of(const Sheet& sheet, const DepthModel& model) {
     Coverage coverage;
     for (const int b : sheet.inside)
         coverage.of_block.push_back(foils_in_block(sheet, model, b));
+    return coverage;
+}
+
+/// Copper of a foil in its fullest blocks, laminate steps times slices.
+double fullest(const Coverage& coverage, const DepthModel& model, std::size_t foil) {
+    std::vector<double> heights;
+    for (const auto& block : coverage.of_block)
+        heights.push_back(block[foil].height);
+    const auto at = heights.end() - 1 - static_cast<std::ptrdiff_t>(heights.size() / 50);
+    std::nth_element(heights.begin(), at, heights.end());
+    return *at * model.foils[foil].thickness;
+}
+
+/// A foil that the profile's misfit asked for and no block shows, or one of two at one place. Nothing: none.
+std::optional<std::size_t> false_foil(const Sheet& sheet, const DepthModel& model) {
+    const Coverage coverage = coverage_of(sheet, model);
+    std::vector<double> copper;
+    for (std::size_t k = 0; k < model.foils.size(); ++k)
+        copper.push_back(fullest(coverage, model, k));
+    const double most = *std::max_element(copper.begin(), copper.end());
+    std::optional<std::size_t> worst;
+    for (std::size_t k = 0; k < copper.size(); ++k) {
+        bool doubled = false;
+        for (const std::size_t other : {k - 1, k + 1}) // k - 1 of 0 is beyond the end
+            doubled = doubled || (other < copper.size() && copper[other] > copper[k] &&
+                                  std::abs(model.foils[other].middle - model.foils[k].middle) <
+                                      least_apart * model.blur);
+        const bool unseen = copper[k] < std::max(least_foil_copper, least_foil_share * most);
+        if ((doubled || unseen) && (!worst || copper[k] < copper[*worst])) worst = k;
+    }
+    return worst;
+}
+
+void drop_false_foils(const Sheet& sheet, DepthModel& model) {
+    while (model.foils.size() > 1) {
+        const auto worst = false_foil(sheet, model);
+        if (!worst) return;
+        model.foils.erase(model.foils.begin() + static_cast<std::ptrdiff_t>(*worst));
+    }
+}
+
+/// Depth at which blocks read most, the mean over them, no further than `reach` from a guess.
+double highest_place(const std::vector<BlockReadings>& blocks, double guess, double reach) {
+    double sum = 0;
+    int count = 0;
+    for (const BlockReadings& block : blocks) {
+        const DepthReading* most = nullptr;
+        for (const DepthReading& reading : block)
+            if (std::abs(reading.depth - guess) < reach && (most == nullptr || reading.value > most->value))
+                most = &reading;
+        if (most != nullptr) sum += most->depth, ++count;
+    }
+    return count > 0 ? sum / count : guess;
+}
+
+/// Blocks full of one foil, from half way to its neighbours.
+CoveredFoil covered_foil(const Sheet& sheet, const Coverage& coverage, const DepthModel& model,
+                         std::size_t k) {
+    const double middle = model.foils[k].middle;
+    const double before = k == 0 ? 6 : (middle - model.foils[k - 1].middle) / 2;
+    const double behind = k + 1 == model.foils.size() ? 6 : (model.foils[k + 1].middle - middle) / 2;
+    const std::vector<int> blocks = coverage.full(sheet, k);
+    const double from = middle - std::min(6.0, before), to = middle + std::min(6.0, behind);
+    CoveredFoil foil;
+    foil.middle =
+        highest_place(readings_of(sheet, blocks, from, to), middle, std::min({4.0, before, behind}));
+    foil.blocks = readings_of(sheet, blocks, std::max(from, foil.middle - 6), std::min(to, foil.middle + 6));
+    return foil;
+}
+
+/// Foils again, each where it covers whole blocks: there a foil stands thirty steps over its surround, and
+/// whether laminate or air lies beside it moves it by hundredths of a slice.
+void fit_on_full_blocks(const Sheet& sheet, DepthModel& model) {
+    const Coverage coverage = coverage_of(sheet, model);
     FoilFit guess;
     guess.blur = model.blur;
-    for (std::size_t k = 0; k < model.foils.size(); ++k) {
-        const double middle = model.foils[k].middle;
-        const double before = k == 0 ? 6 : (middle - model.foils[k - 1].middle) / 2;
-        const double behind = k + 1 == model.foils.size() ? 6 : (model.foils[k + 1].middle - middle) / 2;
-        CoveredFoil foil;
-        foil.middle = middle;
-        foil.blocks = readings_of(sheet, coverage.full(sheet, k), middle - std::min(6.0, before),
-                                  middle + std::min(6.0, behind));
-        guess.foils.push_back(std::move(foil));
-    }
+    for (std::size_t k = 0; k < model.foils.size(); ++k)
+        guess.foils.push_back(covered_foil(sheet, coverage, model, k));
     for (const bool at_high : {false, true})
         guess.faces.push_back(bare_face(sheet, coverage, model, at_high));
     const FoilFit fit = fit_foils(std::move(guess), std::max(sheet.levels.block_noise, 0.001), 1.4, 1.6);
@@ -290,6 +357,12 @@ void fit_on_full_blocks(const Sheet& sheet, DepthModel& model) {
         model.foils[k].middle = fit.foils[k].middle, model.foils[k].u_middle = fit.foils[k].u_middle;
         model.foils[k].thickness = fit.foils[k].thickness,
         model.foils[k].u_thickness = fit.foils[k].u_thickness;
+    }
+    for (std::size_t k = 0; k < model.foils.size(); ++k) {
+        double sum = 0;
+        for (const auto& block : coverage.of_block)
+            sum += block[k].height;
+        model.foils[k].height = sum / static_cast<double>(coverage.of_block.size());
     }
     set_outer_faces(model);
 }
@@ -312,7 +385,10 @@ FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& wa
     DepthProfile profile = profile_of(sheet);
     weigh(profile, sheet);
     model = fit_depth_model(profile, std::nullopt);
-    if (!model.foils.empty()) fit_on_full_blocks(sheet, model);
+    if (!model.foils.empty()) {
+        drop_false_foils(sheet, model);
+        fit_on_full_blocks(sheet, model);
+    }
 
     FlatStack flat;
     flat.dense = levels.sign > 0 ? DenseSide::bright : DenseSide::dark;
