@@ -39,6 +39,23 @@ std::string percent_words(double share) {
     return std::to_string(std::lround(100 * share)) + " %";
 }
 
+/// Blocks side by side whose middles lie apart by what no one board bends to, along more than a stray line of
+/// them: two boards, between which a smooth surface would pass.
+bool has_step(const BlockProfiles& blocks, const std::vector<std::optional<BlockFaces>>& faces) {
+    constexpr double step = 3, most_share = 0.01; // slices; of the neighbours
+    int pairs = 0, apart = 0;
+    for (int b = 0; b < blocks.count(); ++b)
+        for (const int next : {b + 1, b + blocks.columns()}) {
+            if (next >= blocks.count() || (next == b + 1 && next % blocks.columns() == 0)) continue;
+            const auto &one = faces[static_cast<std::size_t>(b)],
+                       &other = faces[static_cast<std::size_t>(next)];
+            if (!one || !other) continue;
+            ++pairs;
+            apart += std::abs(one->low + one->high - other->low - other->high) / 2 > step ? 1 : 0;
+        }
+    return apart > most_share * pairs;
+}
+
 /// Middle of the faces block by block, and one smooth sheet through them.
 Sheet first_sheet(const BlockProfiles& blocks, const VolumeLevels& levels, const Volume& volume) {
     const auto faces = block_faces(blocks, levels);
@@ -66,12 +83,18 @@ Sheet first_sheet(const BlockProfiles& blocks, const VolumeLevels& levels, const
         const double off = (face->low + face->high) / 2 - fit.height.at(blocks.centre_px(b));
         if (std::abs(off) < 4 && std::abs(face->high - face->low - thickness) < 8) sheet.inside.push_back(b);
     }
-    if (sheet.inside.size() < middles.size() / 2)
+    if (sheet.inside.size() < 0.75 * static_cast<double>(middles.size()) || has_step(blocks, faces)) {
+        const auto [low, high] =
+            std::minmax_element(middles.begin(), middles.end(),
+                                [](const HeightPoint& a, const HeightPoint& b) { return a.z < b.z; });
         throw Error(Fault::nothing_measured,
-                    "nothing in this volume is one sheet: only " +
+                    "nothing in this volume is one sheet: " +
                         percent_words(static_cast<double>(sheet.inside.size()) /
                                       static_cast<double>(middles.size())) +
-                        " of the board lies on one smooth surface of one thickness; two boards?");
+                        " of the board lies near one smooth surface of one thickness, middles from slice " +
+                        std::to_string(std::lround(low->z)) + " to " + std::to_string(std::lround(high->z)) +
+                        "; two boards?");
+    }
     sheet.low.terms[0] -= thickness / 2;
     return sheet;
 }
@@ -372,6 +395,7 @@ void fit_on_full_blocks(const Sheet& sheet, DepthModel& model) {
 FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& watch) {
     const BlockProfiles blocks = block_profiles(volume, watch);
     const VolumeLevels levels = volume_levels(blocks, options.dense);
+    check_inside(blocks, levels);
     Sheet sheet = first_sheet(blocks, levels, volume);
     DepthModel model;
     double residual = 0;

@@ -21,6 +21,9 @@ struct VolumeLevels {
 /// volume's ends.
 VolumeLevels volume_levels(const BlockProfiles& blocks, DenseSide dense);
 
+/// Throws Error(nothing_measured), with the extent, for a board that the first or the last slice cuts off.
+void check_inside(const BlockProfiles& blocks, const VolumeLevels& levels);
+
 /// Where a block's columns enter and leave the board, slices; at half a laminate step.
 struct BlockFaces {
     double low = 0, high = 0;

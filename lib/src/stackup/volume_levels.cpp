@@ -44,6 +44,13 @@ std::vector<double> end_values(const BlockProfiles& blocks, double sign) {
     return ends;
 }
 
+/// Of the values at the volume's ends: air, also where the board is cut off at one of them.
+double air_level(std::vector<double> ends, double all_spread) {
+    const double low = quantile_of(ends, 0.05), high = quantile_of(ends, 0.95);
+    if (high - low > 0.02 * all_spread) std::erase_if(ends, [&](double v) { return v > (low + high) / 2; });
+    return quantile_of(ends, 0.5);
+}
+
 double deviation(std::vector<double> values, double about) {
     for (double& v : values)
         v = std::abs(v - about);
@@ -89,7 +96,7 @@ VolumeLevels volume_levels(const BlockProfiles& blocks, DenseSide dense) {
     VolumeLevels levels;
     levels.sign = sign_of(values, dense);
     std::vector<double> ends = end_values(blocks, levels.sign);
-    levels.air = quantile_of(ends, 0.5);
+    levels.air = air_level(ends, quantile_of(values, 0.995) - quantile_of(values, 0.005));
     const double noise = std::max(deviation(ends, levels.air), 1e-9 * std::abs(levels.air) + 1e-12);
     // Ten sigma of a block's mean: one block in any volume by chance. Air's own spread (rings) is in it.
     const double step = commonest_above(values, levels.sign, levels.air, 10 * noise);
@@ -103,6 +110,33 @@ VolumeLevels volume_levels(const BlockProfiles& blocks, DenseSide dense) {
         throw Error(Fault::nothing_measured,
                     "the first and last slices are not air: the board leaves the volume, or lies across it");
     return levels;
+}
+
+void check_inside(const BlockProfiles& blocks, const VolumeLevels& levels) {
+    const auto n = static_cast<std::size_t>(blocks.slices());
+    int at_first = 0, at_last = 0, anywhere = 0;
+    std::size_t first = n, last = 0;
+    for (int b = 0; b < blocks.count(); ++b) {
+        const auto z = blocks.of(b);
+        const auto board = [&](std::size_t i) { return levels.steps(static_cast<double>(z[i])) > 0.5; };
+        std::size_t low = 0, high = n;
+        while (low < n && !board(low))
+            ++low;
+        if (low == n) continue;
+        while (!board(high - 1))
+            --high;
+        ++anywhere;
+        first = std::min(first, low), last = std::max(last, high - 1);
+        at_first += low == 0 ? 1 : 0;
+        at_last += high == n ? 1 : 0;
+    }
+    constexpr double most_cut = 0.05; // of the board: a part or a solder joint may stand out of the volume
+    if (std::max(at_first, at_last) <= most_cut * anywhere) return;
+    throw Error(Fault::nothing_measured,
+                "the board leaves the volume: seen from slice " + std::to_string(first) + " to " +
+                    std::to_string(last) + " of 0 to " + std::to_string(n - 1) + ", over " +
+                    std::to_string(100 * at_first / anywhere) + " % of it already in the first slice, over " +
+                    std::to_string(100 * at_last / anywhere) + " % still in the last");
 }
 
 std::vector<std::optional<BlockFaces>> block_faces(const BlockProfiles& blocks, const VolumeLevels& levels) {
