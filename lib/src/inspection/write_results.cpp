@@ -110,6 +110,7 @@ void write_results(const BoardRecord& record, Session& session, const std::files
             });
         }
         do_all(work, session.request().jobs);
+        if (const auto& stack = session.products().stack) add_wall_maps(record, *stack, pictures);
         write_whole_file(swapped.aside() / "report.html", report_html(record, pictures));
     });
     swapped.commit();

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "inspection/write_stack.hpp"
 
+#include "core/base64.hpp"
 #include "pictures/overlay.hpp"
 #include "pictures/wall_map.hpp"
 
@@ -47,6 +48,15 @@ WallCells cells_of(const BoardRecord& record, const StackProducts& stack, std::s
 }
 
 } // namespace
+
+void add_wall_maps(const BoardRecord& record, const StackProducts& stack, ReportPictures& pictures) {
+    for (std::size_t i = 0; i < record.holes.size() && i < stack.holes.size(); ++i) {
+        const auto page = pictures.holes.find({record.holes[i].source, record.holes[i].id});
+        if (page == pictures.holes.end() || stack.holes[i].wall_map.depths == 0) continue;
+        page->second.wall_map =
+            "data:image/png;base64," + base64(draw_wall_map(cells_of(record, stack, i))->png());
+    }
+}
 
 std::vector<std::function<void()>> stack_picture_work(const BoardRecord& record, const StackProducts& stack,
                                                       const std::filesystem::path& folder) {

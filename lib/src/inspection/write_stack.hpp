@@ -2,6 +2,7 @@
 #pragma once
 
 #include "inspection/inspect_stack.hpp"
+#include "report/report.hpp"
 #include "ringwall/record.hpp"
 
 #include <filesystem>
@@ -9,6 +10,10 @@
 #include <vector>
 
 namespace ringwall {
+
+/// Wall maps of the holes that get a page in the report, put into `pictures` as addresses. `stack` is the
+/// record's.
+void add_wall_maps(const BoardRecord& record, const StackProducts& stack, ReportPictures& pictures);
 
 /// The files that a slice stack adds to a results folder, a piece of work each: an overlay per layer, a wall
 /// map per hole.
