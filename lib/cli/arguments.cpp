@@ -152,7 +152,7 @@ struct Parser {
     Parser() {
         app.require_subcommand(1);
         app.set_version_flag("--version", "ringwall " RINGWALL_CLI_VERSION);
-        inspect->add_option("SOURCE", sources, "a case file (*.toml) or a face-on picture")
+        inspect->add_option("SOURCE", sources, "a case file (*.toml), a face-on picture or a slice stack")
             ->required()
             ->expected(1);
         inspect->add_option("--out", out, "results folder; default: SOURCE's name + .ringwall")

@@ -217,7 +217,6 @@ class StackRun {
     void complete(SourceRecord& source) const {
         source.shot = Shot::stack;
         source.slices = products_.facts->pages;
-        if (stack_) source.noise_readout = stack_->flat.noise;
         if (!decisions_.empty()) source.warnings.emplace_back(decisions_note);
         if (stack_ && stack_->flat.layers.size() % 2 == 1)
             source.warnings.push_back(

@@ -5,7 +5,7 @@
 
 namespace ringwall {
 
-/// The second pass: fills the pictures of `flat` (mean over depth, each layer) and its noise.
+/// The second pass: fills the pictures of `flat` (mean over depth, each layer).
 ///
 /// A layer's picture is the mean of a column's values about the layer's depth, weighted with the foil's own
 /// line and taken free of the neighbours' blurred tails by the inverse of the lines' overlaps. `zero`: depth
