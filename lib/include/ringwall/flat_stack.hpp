@@ -43,8 +43,8 @@ struct FlatLayer {
 /// A slice stack laid flat: the board as one smooth sheet of parallel copper layers.
 ///
 /// Values are in laminate steps: (value - air) / (laminate - air), one pair of levels for the whole volume:
-/// cupping stays in the pictures. Pictures keep the stack's columns: what lies below a point of the low face is found
-/// `slope` times depth further on.
+/// cupping stays in the pictures. Pictures keep the stack's columns: what lies below a point of the low face
+/// is found `slope` times depth further on.
 struct FlatStack {
     DenseSide dense = DenseSide::bright;
     double air = 0, laminate = 0;  ///< grey values as stored, the laminate's in the middle of the board
@@ -65,12 +65,12 @@ struct FlattenOptions {
 ///
 /// Way: means of blocks of columns give faces and layer heights; one smooth height (robust polynomial, Tukey,
 /// degree by BIC) and constant layer distances are fitted to them, since layers are parallel; the flattened
-/// profile over depth is fitted as laminate and foils blurred by one Gaussian, which finds the foils; then each
-/// foil is fitted once more as a box on unresampled readings of the blocks that it fills (an edge at half the
-/// peak would be off by half a voxel and more), all with one blur; a second pass gathers each layer's picture with the
-/// neighbours' blurred tails taken out. Reads every slice twice and holds a few at a time, one picture a
-/// layer. Same result on any number of threads. Throws Error(nothing_measured): no board, a board that leaves
-/// the volume (with the extent), nothing that is one sheet.
+/// profile over depth is fitted as laminate and foils blurred by one Gaussian, which finds the foils; then
+/// each foil is fitted once more as a box on unresampled readings of the blocks that it fills (an edge at
+/// half the peak would be off by half a voxel and more), all with one blur; a second pass gathers each
+/// layer's picture with the neighbours' blurred tails taken out. Reads every slice twice and holds a few at a
+/// time, one picture a layer. Same result on any number of threads. Throws Error(nothing_measured): no board,
+/// a board that leaves the volume (with the extent), nothing that is one sheet.
 FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& watch);
 
 } // namespace ringwall

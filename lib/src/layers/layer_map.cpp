@@ -16,6 +16,7 @@ namespace {
 /// Of t: what solid copper and a foil take away at most. Foils of face-on pictures, for which the ring stage
 /// is made, dim by this and less; there one more foil is a factor, which must then be near to a difference.
 constexpr double most_of_solid = 0.6, most_of_foil = 0.3;
+constexpr double least_copper_share = 0.8; ///< of the level that the foil's thickness leads one to expect
 constexpr double model_share = 0.01;       ///< of a foil's level
 constexpr double least_copper_level = 1.5; ///< laminate steps over laminate: below it a layer shows no copper
 
@@ -138,6 +139,12 @@ double barrel_share(const FlatStack& flat, const FlatLayer& layer) {
 LayerMap layer_map(const FlatStack& flat, const FlatLayer& layer, const Estimate& ratio) {
     LayerMap out;
     out.copper = copper_level(layer.picture.view());
+    if (layer.thickness_px && flat.blur_z_px && out.copper > 0) {
+        const double share = own_share(layer.thickness_px.value(), flat.blur_z_px.value());
+        const double expected = 1 + share * (ratio.value() - 1);
+        if (out.copper < least_copper_share * expected)
+            out.copper = expected; // strokes narrower than the blur
+    }
     out.step = std::min(most_of_solid / ratio.value(), most_of_foil / std::max(out.copper, 1.0));
     out.depth_px = layer.depth_px.value();
     out.map = as_map(scaled(layer.picture.view(), out.step));
@@ -176,17 +183,21 @@ Estimate blur_of(const std::vector<LayerMap>& maps) {
 } // namespace
 
 Estimate copper_ratio(const FlatStack& flat) {
-    double sum = 0, weights = 0;
+    Estimate best = Estimate::of(30, 4);
+    double highest = 0;
     for (const FlatLayer& layer : flat.layers) {
         const double level = copper_level(layer.picture.view());
         if (!layer.thickness_px || !flat.blur_z_px || level <= 0) continue;
+        const double relative_u = layer.thickness_px.u() / layer.thickness_px.value();
+        if (relative_u > 0.1) continue;
         const double share = own_share(layer.thickness_px.value(), flat.blur_z_px.value());
         const double ratio = (level - 1 + share) / share;
-        const double u = ratio * std::hypot(0.03, layer.thickness_px.u() / layer.thickness_px.value());
-        sum += ratio / (u * u), weights += 1 / (u * u);
+        // A layer with little copper wide enough for the blur reads low; none reads high.
+        if (ratio <= highest) continue;
+        highest = ratio;
+        best = Estimate::of(ratio, ratio * std::hypot(0.03, relative_u));
     }
-    if (weights <= 0 || 1 / std::sqrt(weights) > 4) return Estimate::of(30, 4);
-    return Estimate::of(sum / weights, std::max(1 / std::sqrt(weights), 0.02 * sum / weights));
+    return best;
 }
 
 std::vector<LayerMap> layer_maps(const FlatStack& flat) {

@@ -21,7 +21,7 @@ struct LayerMap {
     double depth_px = 0; ///< below the low face, slices
 };
 
-/// Attenuation of solid copper over the laminate's: what the foils say where they are thick enough to, else
+/// Attenuation of solid copper over the laminate's: the most that a foil says whose thickness is known, else
 /// 30 +- 4 (60 keV, laminate without bromine, xraylib: data of the phantom's VolumeScan).
 Estimate copper_ratio(const FlatStack& flat);
 
