@@ -242,13 +242,13 @@ std::vector<BlockReadings> readings_of(const Sheet& sheet, const std::vector<int
 /// Blocks by how much of each foil they hold.
 struct Coverage {
     std::vector<std::vector<FoilInBlock>> of_block; ///< in the order of Sheet::inside
-    /// The fullest blocks of a foil: within a fifth of the fullest, which one in fifty exceeds.
+    /// The fullest blocks of a foil: within a fifth of the fullest, which one in two hundred exceeds.
     [[nodiscard]] std::vector<int> full(const Sheet& sheet, std::size_t foil) const {
         std::vector<std::pair<double, int>> heights;
         for (std::size_t i = 0; i < of_block.size(); ++i)
             heights.emplace_back(-of_block[i][foil].height, sheet.inside[i]);
         std::sort(heights.begin(), heights.end());
-        const double most = heights[heights.size() / 50].first;
+        const double most = heights[heights.size() / 200].first;
         std::vector<int> blocks;
         for (const auto& [height, block] : heights)
             if (blocks.size() < most_blocks && height < 0.8 * most && height > 1.3 * most)
@@ -302,7 +302,7 @@ double fullest(const Coverage& coverage, const DepthModel& model, std::size_t fo
     std::vector<double> heights;
     for (const auto& block : coverage.of_block)
         heights.push_back(block[foil].height);
-    const auto at = heights.end() - 1 - static_cast<std::ptrdiff_t>(heights.size() / 50);
+    const auto at = heights.end() - 1 - static_cast<std::ptrdiff_t>(heights.size() / 200);
     std::nth_element(heights.begin(), at, heights.end());
     return *at * model.foils[foil].thickness;
 }
