@@ -45,7 +45,6 @@ inline DrawnStack drawn_stack(std::uint64_t seed, double foil_um, bool broken = 
     choice.whole_board_in_view = random.chance(0.5);
     d.board = phantom::random_board(choice);
     d.board.parts.clear();
-    d.board.laminate = glass_epoxy(); // the volume phantom's copper ratio is not reached with bromine in it
     d.board.thickness_mm = random.between(1.0, 1.8);
     for (phantom::CopperLayer& layer : d.board.layers)
         layer.thickness_um = foil_um;
