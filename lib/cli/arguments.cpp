@@ -283,7 +283,7 @@ InspectRequest with_options(InspectRequest of_case, const Arguments& arguments) 
     if (arguments.has("shot")) of_case = of_shot(std::move(of_case), given.shot);
     if (arguments.has("pixel-mm")) of_case.pixel_mm = given.pixel_mm;
     if (arguments.has("voxel-mm")) of_case.voxel_mm = given.voxel_mm;
-    if (arguments.has("pixel-mm") || arguments.has("known"))
+    if (arguments.has("pixel-mm") || arguments.has("known") || arguments.has("voxel-mm"))
         of_case.scale_given = InspectRequest::ScaleGiven::by_option;
     if (arguments.has("known")) {
         of_case.known = given.known;

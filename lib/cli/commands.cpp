@@ -37,7 +37,11 @@ InspectRequest request_of(const Arguments& arguments) {
         throw Error(Fault::usage,
                     source.string() + " is a results folder: expected the picture or case it was made from");
     if (!fs::exists(source, error)) throw Error(Fault::input, source.string() + ": no such file");
-    if (source.extension() == ".toml") return with_options(request_of_case(source), arguments);
+    if (source.extension() == ".toml") {
+        const bool stack = arguments.has("shot") && arguments.options.shot == Shot::stack;
+        return with_options(request_of_case(source, stack ? std::optional(Shot::stack) : std::nullopt),
+                            arguments);
+    }
     InspectRequest request;
     request.pictures = {source};
     if (!arguments.has("shot") && is_slice_stack(source)) request.shot = Shot::stack;

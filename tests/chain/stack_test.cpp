@@ -4,6 +4,7 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <fstream>
 
 using namespace ringwall;
@@ -72,6 +73,60 @@ TEST_CASE("a slice stack from file to results: layers, planes, walls, the same b
     write_results(record, session, folder); // a folder of its own is replaced
     request.jobs = 1;
     CHECK(to_json(measured(request), folder) == to_json(record, folder));
+}
+
+TEST_CASE("a case file's stack is measured as the case says; one that has changed since is refused") {
+    const Scratch scratch;
+    phantom::VolumeScan scan = small_scan();
+    scan.bow_mm = 0.02;
+    const DrawnVolume drawn(small_board(3), scan);
+    InspectRequest request = request_of(written(drawn, scratch));
+    const auto write_case = [&](const std::string& more, const std::string& pictures = "") {
+        std::ofstream(scratch / "case.toml")
+            << "[board]\nname = \"b\"\n"
+            << pictures << "[[picture]]\nfile = \"stack.mhd\"\nshot = \"stack\"\nvoxel_mm = 0.025\n"
+            << "scale_u_percent = 0.5\n"
+            << more << "[screw]\nname = \"M2\"\n[rule]\nrequired_mm = 0.1\n"
+            << "[[layer]]\nnumber = 2\nrole = \"ground\"\nevidence = \"drawing\"\n";
+        return scratch / "case.toml";
+    };
+    const InspectRequest of_case = request_of_case(write_case(""));
+    CHECK(of_case.shot == Shot::stack);
+    request.scale_u_percent = 0.5;
+    const BoardRecord record = measured(of_case), plain = measured(request);
+    CHECK(record.name == "b");
+    CHECK(record.sources.front().shot == Shot::stack);
+    CHECK(record.layers == plain.layers);
+    CHECK(record.copper_layers.value == 4);
+    REQUIRE(record.holes.size() == plain.holes.size());
+    bool judged = false;
+    for (std::size_t i = 0; i < record.holes.size(); ++i) {
+        CHECK(record.holes[i].bore_mm == plain.holes[i].bore_mm);
+        judged |= record.holes[i].screw.has_value();
+    }
+    CHECK(judged);
+
+    const std::string other(64, 'a');
+    InspectWatch watch;
+    const auto refused = inspect(request_of_case(write_case("sha256 = \"" + other + "\"\n")), watch);
+    REQUIRE(std::holds_alternative<Error>(refused));
+    CHECK(std::get<Error>(refused).fault() == Fault::input);
+    CHECK(std::string(std::get<Error>(refused).what()).find("has changed") != std::string::npos);
+
+    // Beside a face-on picture the stack is left out with a word, unless it is asked for.
+    const auto both = write_case("", "[[picture]]\nfile = \"face.tif\"\n");
+    const InspectRequest face = request_of_case(both);
+    CHECK(face.shot == Shot::face);
+    const auto told = [](const InspectRequest& in) {
+        return std::any_of(in.notes.begin(), in.notes.end(), [](const std::string& note) {
+            return note.find("is left out") != std::string::npos;
+        });
+    };
+    CHECK(told(face));
+    const InspectRequest stack = request_of_case(both, Shot::stack);
+    CHECK(stack.shot == Shot::stack);
+    CHECK(stack.pictures.front().filename() == "stack.mhd");
+    CHECK(told(stack));
 }
 
 TEST_CASE("a board that leaves the stack: nothing is measured, and the results say where it was seen") {

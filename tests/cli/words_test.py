@@ -189,6 +189,7 @@ class Words(unittest.TestCase):
             self.assertEqual(status, 0)
             self.assertIn("size: 8 x 6 px, 5 slices", out)
             self.assertIn("voxel: 0.02 x 0.02 x 0.03 mm (MetaImage spacing", out)
+            self.assertIn("measured layer by layer by inspect", out)
             os.mkdir(os.path.join(folder, "slices"))
             for number in (8, 9, 10):
                 write_board(os.path.join(folder, "slices", f"s{number}.bmp"))

@@ -67,12 +67,14 @@ struct InspectRequest {
     std::vector<std::string> notes; ///< for the reader, put among the first source's warnings
 };
 
-/// The request a case file makes: its first face-on picture (without one, its first edge-on picture) with
-/// scale and options, the board's names, screw, rule, evidence and continuity log, the decisions file beside
-/// it when there is one, its warnings as notes. Relative file names are taken beside the case file. Throws
+/// The request a case file makes: its first face-on picture (without one, its first slice stack, else its
+/// first edge-on picture; with `shot`, its first picture of that kind where it has one) with scale and
+/// options, the board's names, screw, rule, evidence and continuity log, the decisions file beside it when
+/// there is one, its warnings as notes. Relative file names are taken beside the case file. Throws
 /// Error(input) for a case, log or decisions file that cannot be read, Error(usage) for one that asks for
 /// what this version does not have.
-InspectRequest request_of_case(const std::filesystem::path& case_file);
+InspectRequest request_of_case(const std::filesystem::path& case_file,
+                               std::optional<Shot> shot = std::nullopt);
 
 /// Whether the path holds slices: a folder that is no results folder, or a file of several pages. A file that
 /// cannot be read holds none.

@@ -5,6 +5,7 @@
 #include "inspection/board_record.hpp"
 #include "inspection/case_facts.hpp"
 #include "inspection/decisions.hpp"
+#include "inspection/edge_on.hpp"
 #include "inspection/findings.hpp"
 #include "inspection/finished.hpp"
 #include "inspection/watched.hpp"
@@ -19,6 +20,9 @@ namespace {
 
 constexpr const char* decisions_note =
     "decisions of a person are shown and not followed: in slice stacks they are not in this version";
+
+constexpr const char* other_scale_note =
+    "pixel_mm and lengths that set a scale are not used in a slice stack: its voxel size is";
 
 /// Pixel size in a slice and distance of slices, mm.
 struct VoxelScale {
@@ -36,7 +40,8 @@ VoxelScale voxel_scale(const InspectRequest& request, const StackFacts& facts) {
     VoxelScale voxel;
     if (request.voxel_mm) {
         sources.given_mm = std::array{(*request.voxel_mm)[0], (*request.voxel_mm)[1]};
-        sources.given = "given as voxel size";
+        const bool in_case = request.scale_given == InspectRequest::ScaleGiven::in_case;
+        sources.given = in_case ? "stated as voxel size in the case file" : "given as voxel size";
         voxel.pitch_mm = (*request.voxel_mm)[2];
     } else if (facts.voxel) {
         sources.stated = StatedScale{{facts.voxel->voxel_mm[0], facts.voxel->voxel_mm[1]}, facts.voxel->from};
@@ -100,6 +105,7 @@ class StackRun {
         source_.emplace(open_stack(request_.pictures.front(), limits));
         SourceFacts facts = source_->facts().source;
         facts.sha256 = source_->sha256(watch_);
+        check_expected(request_, facts);
         products_.facts = facts;
         voxel_ = voxel_scale(request_, source_->facts());
         volume_ = volume_of(*source_, voxel_.pitch_px);
@@ -218,6 +224,8 @@ class StackRun {
         source.shot = Shot::stack;
         source.slices = products_.facts->pages;
         if (!decisions_.empty()) source.warnings.emplace_back(decisions_note);
+        if (request_.pixel_mm || !request_.known.empty() || !request_.scale_holes.empty())
+            source.warnings.emplace_back(other_scale_note);
         if (stack_ && stack_->flat.layers.size() % 2 == 1)
             source.warnings.push_back(
                 std::to_string(stack_->flat.layers.size()) +
@@ -264,7 +272,9 @@ InspectOutcome inspect_stack(Session& session, std::span<const Decision> decisio
     run_watched(outer, [&](InspectWatch& watch) {
         StackRun run(products, decisions, watch);
         try {
-            outcome = finished_record(run.measure(), products.request);
+            BoardRecord whole = run.measure();
+            add_edge_on_pictures(whole, products, watch);
+            outcome = finished_record(std::move(whole), products.request);
         } catch (const Error& error) {
             outcome = Error(error.fault(), error.what() + products.request.case_words.unknown_keys);
         } catch (const Cancelled&) {

@@ -75,6 +75,10 @@ struct Session::Products {
     void drop_large(bool always = false);
 };
 
+/// Evidence that is not what the case was written about is not measured. Throws Error(input) when the SHA-256
+/// is not the one expected.
+void check_expected(const InspectRequest& request, const SourceFacts& facts);
+
 /// A session whose stages are not the real ones. For tests.
 Session session_with(InspectRequest request, Stages stages);
 
