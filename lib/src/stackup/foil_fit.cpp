@@ -216,9 +216,7 @@ Solution solved(const Readings& readings) {
             chi2 / free};
 }
 
-} // namespace
-
-FoilFit fit_foils(FoilFit guess, double noise, double usual_px, double u_log_usual) {
+FoilFit fit_once(FoilFit guess, double noise, double usual_px, double u_log_usual) {
     const Solution found = solved(Readings(guess, noise, usual_px, u_log_usual));
     const auto u = [&](Eigen::Index at) { return std::sqrt(std::max(0.0, found.covariance(at, at))); };
     FoilFit fit = std::move(guess);
@@ -234,6 +232,57 @@ FoilFit fit_foils(FoilFit guess, double noise, double usual_px, double u_log_usu
     }
     for (BareFace& face : fit.faces)
         face.depth = found.p[at], face.u_depth = u(at), ++at;
+    return fit;
+}
+
+/// RMS of every block's residuals, foil by foil.
+std::vector<std::vector<double>> misfits(const FoilFit& fit, double noise) {
+    std::vector<std::vector<double>> all;
+    for (const CoveredFoil& foil : fit.foils) {
+        all.emplace_back();
+        for (const BlockReadings& block : foil.blocks) {
+            const Eigen::VectorXd r = foil_residuals(block, foil.middle, foil.thickness, fit.blur, noise);
+            all.back().push_back(r.norm() / std::sqrt(static_cast<double>(block.size())));
+        }
+    }
+    return all;
+}
+
+double middle_of(const std::vector<std::vector<double>>& lists) {
+    std::vector<double> values;
+    for (const auto& list : lists)
+        values.insert(values.end(), list.begin(), list.end());
+    if (values.empty()) return 0;
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+/// A block that is no foil between two even surrounds (a barrel that ends or is broken near by, a part on the
+/// board) would bend the blur that all foils share. The best half of a foil's blocks always stay.
+bool drop_misfits(FoilFit& fit, double noise) {
+    constexpr double most_misfit = 3; ///< times the middle of all blocks
+    const auto all = misfits(fit, noise);
+    const double limit = most_misfit * std::max(middle_of(all), 0.5);
+    bool dropped = false;
+    for (std::size_t k = 0; k < fit.foils.size(); ++k) {
+        const double own = 1.01 * middle_of({all[k]});
+        std::vector<BlockReadings> kept;
+        for (std::size_t i = 0; i < all[k].size(); ++i)
+            if (all[k][i] <= std::max(limit, own)) kept.push_back(std::move(fit.foils[k].blocks[i]));
+        dropped = dropped || kept.size() < all[k].size();
+        fit.foils[k].blocks = std::move(kept);
+    }
+    return dropped;
+}
+
+} // namespace
+
+FoilFit fit_foils(FoilFit guess, double noise, double usual_px, double u_log_usual) {
+    constexpr int most_rounds = 3;
+    FoilFit fit = fit_once(std::move(guess), noise, usual_px, u_log_usual);
+    for (int round = 1; round < most_rounds && drop_misfits(fit, noise); ++round)
+        fit = fit_once(std::move(fit), noise, usual_px, u_log_usual);
     return fit;
 }
 
