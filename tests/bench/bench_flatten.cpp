@@ -19,7 +19,7 @@ namespace {
 
 /// What is off, over all boards.
 struct Tally {
-    int boards = 0, counted_right = 0, refused = 0;
+    int boards = 0, counted_right = 0, at_least = 0, wrong = 0, refused = 0;
     double squares = 0, worst = 0;
     void add_thickness(double off) {
         ++boards;
@@ -56,7 +56,11 @@ void print_board(std::uint64_t seed, const DrawnStack& d, const FlatStack& flat,
     print_layers(flat, foil_um / 1000 / d.scan.pitch_mm, depths_px);
     for (const std::string& warning : flat.warnings)
         std::printf("    %s\n", warning.c_str());
-    tally.counted_right += flat.layers.size() == d.board.layers.size() ? 1 : 0;
+    const bool right = flat.layers.size() == d.board.layers.size(), doubted = !flat.layers_why.empty();
+    if (doubted) std::printf("    at least: %s\n", flat.layers_why.c_str());
+    tally.counted_right += right && !doubted ? 1 : 0;
+    tally.at_least += doubted && flat.layers.size() <= d.board.layers.size() ? 1 : 0;
+    tally.wrong += (!right && !doubted) || flat.layers.size() > d.board.layers.size() ? 1 : 0;
     tally.add_thickness(off);
 }
 
@@ -85,6 +89,9 @@ int main(int count, char** words) {
         std::fflush(stdout);
     }
     const double rms = std::sqrt(tally.squares / std::max(1, tally.boards));
-    std::printf("%d boards of %.0f um: %d counted right, %d refused; thickness RMS %.3f, worst %.3f voxel\n",
-                boards, foil_um, tally.counted_right, tally.refused, rms, tally.worst);
+    std::printf("%d boards of %.0f um: %d counted right, %d \"at least\", %d wrong, %d refused; thickness "
+                "RMS %.3f, worst "
+                "%.3f voxel\n",
+                boards, foil_um, tally.counted_right, tally.at_least, tally.wrong, tally.refused, rms,
+                tally.worst);
 }

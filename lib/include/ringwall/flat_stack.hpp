@@ -54,6 +54,8 @@ struct FlatStack {
     Estimate blur_z_px;            ///< Gaussian sigma across the board, slices
     std::vector<FlatLayer> layers; ///< from the low-z face
     Image<float> mean;             ///< mean over the board's depth
+    /// Why there may be more layers than were counted; empty: nothing seen speaks for it.
+    std::string layers_why;
     std::vector<std::string> warnings;
 };
 

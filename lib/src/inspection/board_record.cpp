@@ -194,7 +194,8 @@ std::vector<std::string> not_proven_stack() {
     lines[4] = "A stack of the empty board does not show where a screw sits.";
     lines[5] =
         "Copper that this stack cannot show, because it is thinner than the thinnest foil it would have "
-        "shown or hidden by streaks of metal, is not counted.";
+        "shown or hidden by streaks of metal, is not counted; nor is a layer with copper over so little of "
+        "the board that it does not show: the count of layers is that of the layers seen.";
     return lines;
 }
 

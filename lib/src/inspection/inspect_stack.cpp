@@ -212,9 +212,11 @@ class StackRun {
         return records;
     }
 
-    [[nodiscard]] static CopperLayersRecord copper_layers(const std::vector<LayerRecord>& layers) {
+    /// A count is given as such only where nothing seen speaks for more.
+    [[nodiscard]] CopperLayersRecord copper_layers(const std::vector<LayerRecord>& layers) const {
         const int count = static_cast<int>(layers.size());
-        CopperLayersRecord copper{count, count, "", {}};
+        CopperLayersRecord copper{count, count, stack_->flat.layers_why, {}};
+        if (!copper.why.empty()) copper.value.reset();
         for (const LayerRecord& layer : layers)
             if (layer.z_mm) copper.layers_z_mm.push_back(*layer.z_mm);
         return copper;
@@ -226,11 +228,9 @@ class StackRun {
         if (!decisions_.empty()) source.warnings.emplace_back(decisions_note);
         if (request_.pixel_mm || !request_.known.empty() || !request_.scale_holes.empty())
             source.warnings.emplace_back(other_scale_note);
-        if (stack_ && stack_->flat.layers.size() % 2 == 1)
-            source.warnings.push_back(
-                std::to_string(stack_->flat.layers.size()) +
-                " copper layers were counted; boards have an even number as a rule (common practice, no "
-                "source): one may be too thin or too sparse to show, or two may lie closer than the blur");
+        if (stack_ && !stack_->flat.layers_why.empty())
+            source.warnings.push_back("at least " + std::to_string(stack_->flat.layers.size()) +
+                                      " copper layers: " + stack_->flat.layers_why);
         for (std::size_t i = 0; stack_ && i < stack_->holes.size() && i < holes_.size(); ++i)
             if (const auto um = thinnest_um(stack_->holes[i]))
                 source.smallest_foil_seen_um = std::max(source.smallest_foil_seen_um.value_or(0), *um);

@@ -35,6 +35,7 @@ struct DepthModel {
     /// The board's outer faces: of copper where a foil lies there, else of laminate.
     double low_face = 0, high_face = 0;
     bool low_is_copper = false, high_is_copper = false;
+    int unseen = 0;         ///< foils that the profile's shape asked for and no block of columns shows
     double u_thickness = 0; ///< of high_face - low_face, from the fit's covariance
     [[nodiscard]] double at(double depth) const;
     /// A foil's line of height 1 and its slope.

@@ -307,14 +307,19 @@ double fullest(const Coverage& coverage, const DepthModel& model, std::size_t fo
     return *at * model.foils[foil].thickness;
 }
 
+struct FalseFoil {
+    std::size_t foil;
+    bool doubled; ///< one of two at one place
+};
+
 /// A foil that the profile's misfit asked for and no block shows, or one of two at one place. Nothing: none.
-std::optional<std::size_t> false_foil(const Sheet& sheet, const DepthModel& model) {
+std::optional<FalseFoil> false_foil(const Sheet& sheet, const DepthModel& model) {
     const Coverage coverage = coverage_of(sheet, model);
     std::vector<double> copper;
     for (std::size_t k = 0; k < model.foils.size(); ++k)
         copper.push_back(fullest(coverage, model, k));
     const double most = *std::max_element(copper.begin(), copper.end());
-    std::optional<std::size_t> worst;
+    std::optional<FalseFoil> worst;
     for (std::size_t k = 0; k < copper.size(); ++k) {
         bool doubled = false;
         for (const std::size_t other : {k - 1, k + 1}) // k - 1 of 0 is beyond the end
@@ -322,7 +327,7 @@ std::optional<std::size_t> false_foil(const Sheet& sheet, const DepthModel& mode
                                   std::abs(model.foils[other].middle - model.foils[k].middle) <
                                       least_apart * model.blur);
         const bool unseen = copper[k] < std::max(least_foil_copper, least_foil_share * most);
-        if ((doubled || unseen) && (!worst || copper[k] < copper[*worst])) worst = k;
+        if ((doubled || unseen) && (!worst || copper[k] < copper[worst->foil])) worst = {k, doubled};
     }
     return worst;
 }
@@ -331,8 +336,27 @@ void drop_false_foils(const Sheet& sheet, DepthModel& model) {
     while (model.foils.size() > 1) {
         const auto worst = false_foil(sheet, model);
         if (!worst) return;
-        model.foils.erase(model.foils.begin() + static_cast<std::ptrdiff_t>(*worst));
+        model.unseen += worst->doubled ? 0 : 1;
+        model.foils.erase(model.foils.begin() + static_cast<std::ptrdiff_t>(worst->foil));
     }
+}
+
+/// What speaks for more layers than were counted. A board has copper on both faces and an even number of
+/// layers (common practice, no source).
+std::string layers_doubt(const DepthModel& model) {
+    const std::string more = ": a layer too thin or with too little copper to show may be missing";
+    const std::size_t count = model.foils.size();
+    if (count == 0) return "no copper layer shows";
+    if (!model.low_is_copper || !model.high_is_copper)
+        return std::string("no copper shows on the ") + (model.low_is_copper ? "high-z" : "low-z") + " face" +
+               more;
+    if (count % 2 == 1)
+        return std::to_string(count) +
+               " layers show, and boards have an even number as a rule (common practice, no source)" + more +
+               ", or two may lie closer than the blur";
+    if (model.unseen > 0)
+        return "something as faint as the thinnest copper lies between the layers seen" + more;
+    return {};
 }
 
 /// Depth at which blocks read most, the mean over them, no further than `reach` from a guess.
@@ -432,6 +456,7 @@ FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& wa
         layer.coverage = foil.height * foil.thickness;
         flat.layers.push_back(std::move(layer));
     }
+    flat.layers_why = layers_doubt(model);
     gather_pictures(volume, levels, model, zero, flat, watch);
     return flat;
 }
