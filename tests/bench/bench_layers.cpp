@@ -129,7 +129,7 @@ int main(int count, char** words) {
             const std::vector<layers::LayerMap> maps = layers::layer_maps(flat);
             std::vector<layers::LayeredHole> holes = layers::fit_layers(flat, maps, 1, watch);
             layers::read_walls(d.volume(), flat, holes, watch);
-            layers::measure_layer_rings(maps, holes, {}, watch);
+            layers::measure_layer_rings(flat, maps, 1, holes, {}, watch);
             const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
             std::printf("seed %llu: %zu of %zu layers, blur %.3f, ratio %.2f, noise %.4f x %.2f, %.2f s\n",
                         static_cast<unsigned long long>(seed), flat.layers.size(), d.board.layers.size(),

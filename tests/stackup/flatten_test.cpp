@@ -124,3 +124,46 @@ TEST_CASE("foils thinner than the blur: thickness from the shape alone, heights 
     CHECK(std::abs(fit.foils[0].thickness - 1.4) < 0.05);
     CHECK(std::abs(fit.blur - 1) < 0.01);
 }
+
+TEST_CASE("a block that is no foil between two even surrounds does not bend the blur that all share") {
+    FoilFit guess;
+    guess.blur = 1.3;
+    for (int k = 0; k < 2; ++k) {
+        CoveredFoil foil;
+        foil.middle = 10.4;
+        for (int b = 0; b < 12; ++b) {
+            BlockReadings block;
+            const double phase = 0.05 * b;
+            for (int z = 4; z <= 16; ++z) {
+                const double d = z + phase - 10.2, half = 1.4 / 2;
+                double value = (20 + b) * (below(d + half) - below(d - half)) + below(d - half);
+                if (k == 0 && b < 3) value += 2 * below(d - 3.5); // a barrel that begins further down
+                block.push_back({z + phase, value, 0});
+            }
+            foil.blocks.push_back(block);
+        }
+        guess.foils.push_back(foil);
+    }
+    const FoilFit fit = fit_foils(guess, 0.002, 1.4, 1.6);
+    CHECK(fit.foils[0].blocks.size() == 9);
+    CHECK(fit.foils[1].blocks.size() == 12);
+    for (const CoveredFoil& foil : fit.foils)
+        CHECK(std::abs(foil.thickness - 1.4) < 0.05); // as without them, above
+    CHECK(std::abs(fit.blur - 1) < 0.01);
+}
+
+TEST_CASE("a count is a lower bound where an odd number or a bare face speaks for more") {
+    phantom::Board board = small_board(3);
+    CHECK(flat_of(DrawnVolume(board, small_scan()).volume()).layers_why.empty());
+    phantom::VolumeScan scan = small_scan();
+    scan.layer_depths_mm = {0.035, 0.345, 0.965};
+    board.layers.resize(3);
+    const FlatStack odd = flat_of(DrawnVolume(board, scan).volume());
+    CHECK(odd.layers.size() == 3);
+    CHECK(odd.layers_why.find("an even number as a rule") != std::string::npos);
+    scan.layer_depths_mm = {0.345, 0.965};
+    board.layers.resize(2);
+    const FlatStack bare = flat_of(DrawnVolume(board, scan).volume());
+    CHECK(bare.layers.size() == 2);
+    CHECK(bare.layers_why.find("no copper shows on the low-z face") != std::string::npos);
+}

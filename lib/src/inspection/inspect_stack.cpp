@@ -134,7 +134,8 @@ class StackRun {
         layers::LayerOptions options;
         options.confidence = request_.confidence;
         options.seed = seed_of(products_.facts->sha256);
-        layers::measure_layer_rings(stack_->maps, stack_->holes, options, watch_);
+        layers::measure_layer_rings(stack_->flat, stack_->maps, voxel_.pitch_px, stack_->holes, options,
+                                    watch_);
     }
 
     /// Reading order, and kinds for the whole and every layer alike.

@@ -3,6 +3,7 @@
 
 #include "bridge/parallel.hpp"
 #include "holes/find.hpp"
+#include "layers/one_drill.hpp"
 #include "rings/rings.hpp"
 
 #include <algorithm>
@@ -16,27 +17,6 @@ double middle_depth(const FlatStack& flat) {
     return flat.thickness_px.value() / 2;
 }
 
-/// Weighted mean of one diameter over the layers. u: its own, never below what the layers' scatter says.
-Estimate mean_of(const std::vector<Hole>& holes, Estimate Hole::*what) {
-    double sum = 0, weights = 0;
-    std::vector<double> values;
-    for (const Hole& hole : holes) {
-        const Estimate& each = hole.*what;
-        if (!each || each.u() <= 0) continue;
-        const double weight = 1 / (each.u() * each.u());
-        sum += weight * each.value(), weights += weight;
-        values.push_back(each.value());
-    }
-    if (values.empty()) return holes.empty() ? Estimate() : holes.front().*what;
-    const double mean = sum / weights;
-    double scatter = 0;
-    for (const double v : values)
-        scatter += (v - mean) * (v - mean);
-    const auto n = static_cast<double>(values.size());
-    const double of_scatter = n > 1 ? std::sqrt(scatter / (n - 1) / n) : 0;
-    return Estimate::of(mean, std::max(1 / std::sqrt(weights), of_scatter));
-}
-
 /// The layer whose fit says most of bore and shape.
 const Hole& best_of(const std::vector<Hole>& holes) {
     const auto worse = [](const Hole& a, const Hole& b) {
@@ -44,31 +24,6 @@ const Hole& best_of(const std::vector<Hole>& holes) {
         return u_a < u_b;
     };
     return *std::min_element(holes.begin(), holes.end(), worse);
-}
-
-/// Layers' centres brought to mid-depth along the normal: where they lie on the whole, and how far they
-/// stray.
-void place(const FlatStack& flat, const std::vector<LayerMap>& maps, double pitch_px, LayeredHole& hole) {
-    std::vector<Point> at;
-    double u2 = 0;
-    for (std::size_t k = 0; k < maps.size(); ++k) {
-        const Hole& fit = hole.by_layer[k];
-        if (!fit.bore_px) continue;
-        at.push_back(along_normal(flat, pitch_px, fit.centre_px, maps[k].depth_px, middle_depth(flat)));
-        u2 += fit.u_x_px * fit.u_x_px + fit.u_y_px * fit.u_y_px;
-    }
-    if (at.empty()) return;
-    const auto n = static_cast<double>(at.size());
-    Point mean;
-    for (const Point& p : at)
-        mean.x += p.x / n, mean.y += p.y / n;
-    double furthest = 0;
-    for (const Point& p : at)
-        furthest = std::max(furthest, std::hypot(p.x - mean.x, p.y - mean.y));
-    hole.whole.centre_px = mean;
-    hole.whole.u_x_px = hole.whole.u_y_px = std::sqrt(u2 / 2) / n;
-    hole.wander_px = at.size() > 1 ? Estimate::of(furthest, std::max(std::sqrt(u2 / n), 0.01))
-                                   : Estimate::missing("fewer than two layers show the hole's edge");
 }
 
 LayeredHole fitted(const FlatStack& flat, const std::vector<LayerMap>& maps, double pitch_px,
@@ -81,10 +36,8 @@ LayeredHole fitted(const FlatStack& flat, const std::vector<LayerMap>& maps, dou
     }
     hole.whole = best_of(hole.by_layer);
     hole.whole.seed = found;
-    hole.whole.bore_px = mean_of(hole.by_layer, &Hole::bore_px);
-    hole.whole.drill_px = mean_of(hole.by_layer, &Hole::drill_px);
     hole.joined.assign(maps.size(), 0);
-    place(flat, maps, pitch_px, hole);
+    use_one_drill(flat, pitch_px, {}, hole);
     return hole;
 }
 
@@ -181,8 +134,8 @@ std::vector<LayeredHole> fit_layers(const FlatStack& flat, const std::vector<Lay
     return holes;
 }
 
-void measure_layer_rings(const std::vector<LayerMap>& maps, std::vector<LayeredHole>& holes,
-                         const LayerOptions& options, Watch& watch) {
+void measure_layer_rings(const FlatStack& flat, const std::vector<LayerMap>& maps, double pitch_px,
+                         std::vector<LayeredHole>& holes, const LayerOptions& options, Watch& watch) {
     const int layers = static_cast<int>(maps.size()), total = static_cast<int>(holes.size()) * layers;
     std::vector<std::vector<Hole>> neighbours(maps.size());
     for (std::size_t k = 0; k < maps.size(); ++k)
@@ -190,13 +143,17 @@ void measure_layer_rings(const std::vector<LayerMap>& maps, std::vector<LayeredH
             neighbours[k].push_back(hole.by_layer[k]);
     RingOptions ring;
     ring.confidence = options.confidence;
+    ring.parts_in_front = false;
     ring.seed = options.seed;
     std::atomic<int> done = 0;
     bridge::over_each(total, watch, [&](int i) {
         const auto h = static_cast<std::size_t>(i / layers), k = static_cast<std::size_t>(i % layers);
         Hole& hole = holes[h].by_layer[k];
+        // What the edge's fit left out as hidden is copper at the wall: nothing lies before one layer.
+        hole.hidden_arcs.clear();
         if (maps[k].copper > 0)
-            measure_ring(maps[k].map, maps[k].materials, hole, neighbours[k], ring);
+            measure_ring(maps[k].map, maps[k].materials, hole, neighbours[k], ring),
+                unbend(flat, pitch_px, maps[k].depth_px, hole);
         else
             no_copper(maps[k], hole);
         watch.progress("measuring rings", ++done, total);

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "bridge/parallel.hpp"
-#include "layers/layered_hole.hpp"
+#include "layers/one_drill.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -190,11 +190,14 @@ bool plated_at(const WallMap& map, double depth) {
     return 2 * missing < WallMap::angles;
 }
 
-void settle_layers(const FlatStack& flat, double usual, bool plated, LayeredHole& hole) {
+/// Layers at whose depth the plating is broken: what their edge was read as is a mixture of bore and drill.
+std::vector<char> settle_layers(const FlatStack& flat, double usual, bool plated, LayeredHole& hole) {
+    std::vector<char> broken(hole.by_layer.size(), 0);
     for (std::size_t k = 0; k < hole.by_layer.size(); ++k) {
         Hole& layer = hole.by_layer[k];
         if (!layer.bore_px) continue;
         const bool here = plated && plated_at(hole.wall_map, flat.layers[k].depth_px.value());
+        broken[k] = plated && !here ? 1 : 0;
         const WallState state = here ? WallState::plated : WallState::bare;
         if (layer.wall.state == state || (here && layer.wall.state == WallState::incomplete)) continue;
         layer.wall.state = state;
@@ -203,9 +206,10 @@ void settle_layers(const FlatStack& flat, double usual, bool plated, LayeredHole
             here ? Estimate::of(layer.bore_px.value() + 2 * usual, std::hypot(layer.bore_px.u(), 0.2 * usual))
                  : layer.bore_px;
     }
+    return broken;
 }
 
-void judge(const FlatStack& flat, LayeredHole& hole) {
+void judge(const FlatStack& flat, double pitch_px, LayeredHole& hole) {
     WallMap& map = hole.wall_map;
     const double usual = usual_wall(map);
     const bool plated = usual > least_wall_px;
@@ -225,7 +229,7 @@ void judge(const FlatStack& flat, LayeredHole& hole) {
         wall.state = WallState::bare;
         wall.thickness_px = wall.thickness_integrated_px = Estimate::missing("no plating was seen");
     }
-    settle_layers(flat, usual, plated, hole);
+    use_one_drill(flat, pitch_px, settle_layers(flat, usual, plated, hole), hole);
 }
 
 } // namespace
@@ -250,7 +254,7 @@ void read_walls(const Volume& volume, const FlatStack& flat, std::vector<Layered
     }
     for (std::size_t h = 0; h < holes.size(); ++h) {
         holes[h].wall_map = reader.finished(h);
-        if (reader.usable(h)) judge(flat, holes[h]);
+        if (reader.usable(h)) judge(flat, volume.pitch_px, holes[h]);
     }
 }
 

@@ -261,7 +261,7 @@ double middle_of(const std::vector<std::vector<double>>& lists) {
 /// A block that is no foil between two even surrounds (a barrel that ends or is broken near by, a part on the
 /// board) would bend the blur that all foils share. The best half of a foil's blocks always stay.
 bool drop_misfits(FoilFit& fit, double noise) {
-    constexpr double most_misfit = 3; ///< times the middle of all blocks
+    constexpr double most_misfit = 2; ///< times the middle of all blocks
     const auto all = misfits(fit, noise);
     const double limit = most_misfit * std::max(middle_of(all), 0.5);
     bool dropped = false;
@@ -279,7 +279,7 @@ bool drop_misfits(FoilFit& fit, double noise) {
 } // namespace
 
 FoilFit fit_foils(FoilFit guess, double noise, double usual_px, double u_log_usual) {
-    constexpr int most_rounds = 3;
+    constexpr int most_rounds = 6;
     FoilFit fit = fit_once(std::move(guess), noise, usual_px, u_log_usual);
     for (int round = 1; round < most_rounds && drop_misfits(fit, noise); ++round)
         fit = fit_once(std::move(fit), noise, usual_px, u_log_usual);
