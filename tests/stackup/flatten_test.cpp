@@ -55,6 +55,20 @@ TEST_CASE("a tilted, bowed board is laid flat: layers, thickness, foils and face
     }
 }
 
+TEST_CASE("blocks of the rim that show one foil alone are no second board") {
+    // Rounded corners and copper to the edge: there a block is mostly air beside a corner of both foils, and
+    // the lower of them alone may pass for a board of 6 slices.
+    phantom::Board board = small_board(3);
+    board.outline = {{{0.7, 0.9}, {10.1, 0.7}, {10.3, 7.1}, {0.9, 7.3}}};
+    board.layers.resize(2);
+    board.layers[0].poured = false, board.layers[0].strokes.clear();
+    board.layers[1].poured = true, board.layers[1].strokes.clear();
+    board.drills.clear();
+    const FlatStack flat = flat_of(DrawnVolume(board, small_scan()).volume());
+    CHECK(flat.layers.size() >= 1);
+    CHECK(std::abs(flat.thickness_px.value() - 40) < 2); // the low face is bare
+}
+
 TEST_CASE("a stack stored the other way round is laid flat the same") {
     phantom::VolumeScan scan = small_scan();
     const FlatStack bright = flat_of(DrawnVolume(small_board(3), scan).volume());

@@ -41,12 +41,12 @@ bool is_demo_folder(const fs::path& folder) {
 
 /// "layer-3.png", "wall-H12.png": as many as the stack has layers and holes.
 bool is_numbered_picture(std::string_view name) {
-    for (const std::string_view start : {"layer-", "wall-H"}) {
-        if (!name.starts_with(start) || !name.ends_with(".png")) continue;
+    constexpr std::array<std::string_view, 2> starts{"layer-", "wall-H"};
+    return std::any_of(starts.begin(), starts.end(), [&](std::string_view start) {
+        if (!name.starts_with(start) || !name.ends_with(".png")) return false;
         const std::string_view number = name.substr(start.size(), name.size() - start.size() - 4);
-        if (!number.empty() && number.find_first_not_of("0123456789") == std::string_view::npos) return true;
-    }
-    return false;
+        return !number.empty() && number.find_first_not_of("0123456789") == std::string_view::npos;
+    });
 }
 
 template<std::size_t n>

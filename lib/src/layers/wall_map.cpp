@@ -238,6 +238,7 @@ void read_walls(const Volume& volume, const FlatStack& flat, std::vector<Layered
     WallReader reader(volume, flat, holes);
     constexpr int batch = 8;
     std::vector<Image<float>> slices;
+    slices.reserve(batch);
     for (int i = 0; i < batch; ++i)
         slices.emplace_back(volume.width_px, volume.height_px);
     const int count = static_cast<int>(holes.size());

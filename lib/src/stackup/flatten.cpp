@@ -39,9 +39,15 @@ std::string percent_words(double share) {
     return std::to_string(std::lround(100 * share)) + " %";
 }
 
+/// As thick as the board. A block of its rim, or over a hole, may show one foil alone.
+bool is_whole(const BlockFaces& face, double thickness) {
+    return std::abs(face.high - face.low - thickness) < 8;
+}
+
 /// Blocks side by side whose middles lie apart by what no one board bends to, along more than a stray line of
 /// them: two boards, between which a smooth surface would pass.
-bool has_step(const BlockProfiles& blocks, const std::vector<std::optional<BlockFaces>>& faces) {
+bool has_step(const BlockProfiles& blocks, const std::vector<std::optional<BlockFaces>>& faces,
+              double thickness) {
     constexpr double step = 3, most_share = 0.01; // slices; of the neighbours
     int pairs = 0, apart = 0;
     for (int b = 0; b < blocks.count(); ++b)
@@ -49,7 +55,7 @@ bool has_step(const BlockProfiles& blocks, const std::vector<std::optional<Block
             if (next >= blocks.count() || (next == b + 1 && next % blocks.columns() == 0)) continue;
             const auto &one = faces[static_cast<std::size_t>(b)],
                        &other = faces[static_cast<std::size_t>(next)];
-            if (!one || !other) continue;
+            if (!one || !other || !is_whole(*one, thickness) || !is_whole(*other, thickness)) continue;
             ++pairs;
             apart += std::abs(one->low + one->high - other->low - other->high) / 2 > step ? 1 : 0;
         }
@@ -81,9 +87,10 @@ Sheet first_sheet(const BlockProfiles& blocks, const VolumeLevels& levels, const
         const auto& face = faces[static_cast<std::size_t>(b)];
         if (!face) continue;
         const double off = (face->low + face->high) / 2 - fit.height.at(blocks.centre_px(b));
-        if (std::abs(off) < 4 && std::abs(face->high - face->low - thickness) < 8) sheet.inside.push_back(b);
+        if (std::abs(off) < 4 && is_whole(*face, thickness)) sheet.inside.push_back(b);
     }
-    if (sheet.inside.size() < 0.75 * static_cast<double>(middles.size()) || has_step(blocks, faces)) {
+    if (sheet.inside.size() < 0.75 * static_cast<double>(middles.size()) ||
+        has_step(blocks, faces, thickness)) {
         const auto [low, high] =
             std::minmax_element(middles.begin(), middles.end(),
                                 [](const HeightPoint& a, const HeightPoint& b) { return a.z < b.z; });

@@ -189,6 +189,7 @@ void gather_pictures(const Volume& volume, const VolumeLevels& levels, const Dep
     Gatherer gatherer(table, levels, columns, static_cast<int>(model.foils.size()));
     constexpr int batch = 8;
     std::vector<Image<float>> slices;
+    slices.reserve(batch);
     for (int i = 0; i < batch; ++i)
         slices.emplace_back(volume.width_px, volume.height_px);
     for (int z = 0; z < volume.slices; z += batch) {
