@@ -26,7 +26,8 @@ class BlockProfiles {
     }
     [[nodiscard]] std::span<float> of(int block) { return {values_.data() + first(block), depth()}; }
     [[nodiscard]] Point centre_px(int block) const {
-        return {(block % columns_ + 0.5) * side_px - 0.5, (block / columns_ + 0.5) * side_px - 0.5};
+        const int column = block % columns_, row = block / columns_;
+        return {(column + 0.5) * side_px - 0.5, (row + 0.5) * side_px - 0.5};
     }
 
   private:
