@@ -24,6 +24,7 @@ constexpr OptionWords options_in_use[] = {
     {"shot", "face|edge|stack",
      "how the picture was taken: beam through the flat, along the board, or a CT volume"},
     {"pixel-mm", "V or X,Y", "pixel size at the board, mm; overrides every other scale"},
+    {"voxel-mm", "V or X,Y,Z", "voxel size of a slice stack, mm; overrides what the files state"},
     {"known", "X1,Y1,X2,Y2=MM",
      "two points (px) of known distance; repeat it, in x and in y, for both scales"},
     {"scale-u-percent", "P",
@@ -50,23 +51,12 @@ constexpr OptionWords options_of_findings[] = {
      "bare hole facing an inner plane"},
     {"required-mm", "V", "required spacing, mm; goes before voltage and row"},
 };
-constexpr OptionWords options_of_later[] = {
-    {"voxel-mm", "V or X,Y,Z", "voxel size of a slice stack (not in this version)"},
-};
-
 void add_options(CLI::App& app, std::span<const OptionWords> options, Texts& texts) {
     for (const auto& option : options) {
         auto* added = app.add_option("--" + std::string(option.name), texts[option.name], option.help);
         added->type_name(option.value);
         if (std::string(option.name) != "known") added->expected(1); // else the help says "..." behind it
         added->take_all()->allow_extra_args(false); // a second one is refused by name, see one()
-    }
-}
-
-void refuse_later(const CLI::App& command, std::span<const OptionWords> options) {
-    for (const auto& option : options) {
-        const std::string name = "--" + std::string(option.name);
-        if (command.count(name) > 0) throw Error(Fault::usage, name + " is not in this version");
     }
 }
 
@@ -81,6 +71,7 @@ const std::string* one(const Texts& texts, const std::string& name) {
 void read_scale_options(const Texts& texts, InspectRequest& request) {
     request.scale_given = InspectRequest::ScaleGiven::by_option;
     if (const auto* text = one(texts, "pixel-mm")) request.pixel_mm = pixel_size("pixel-mm", *text);
+    if (const auto* text = one(texts, "voxel-mm")) request.voxel_mm = voxel_size("voxel-mm", *text);
     if (const auto known = texts.find("known"); known != texts.end()) {
         for (const auto& text : known->second)
             request.known.push_back(known_distance("known", text));
@@ -104,10 +95,9 @@ void read_board_options(const Texts& texts, InspectRequest& request) {
 
 void read_picture_options(const Texts& texts, InspectRequest& request) {
     if (const auto* text = one(texts, "shot"); text != nullptr && *text != "face") {
-        if (*text == "stack") throw Error(Fault::usage, "--shot stack is not in this version");
-        if (*text != "edge")
+        if (*text != "edge" && *text != "stack")
             throw Error(Fault::usage, "--shot: expected face, edge or stack, got \"" + *text + "\"");
-        request.shot = Shot::edge;
+        request.shot = *text == "edge" ? Shot::edge : Shot::stack;
     }
     if (const auto* text = one(texts, "dense")) request.dense = dense_side(*text);
     if (const auto* text = one(texts, "radiometry")) request.radiometry = radiometry(*text);
@@ -162,14 +152,13 @@ struct Parser {
     Parser() {
         app.require_subcommand(1);
         app.set_version_flag("--version", "ringwall " RINGWALL_CLI_VERSION);
-        inspect->add_option("SOURCE", sources, "a case file (*.toml) or a face-on picture")
+        inspect->add_option("SOURCE", sources, "a case file (*.toml), a face-on picture or a slice stack")
             ->required()
             ->expected(1);
         inspect->add_option("--out", out, "results folder; default: SOURCE's name + .ringwall")
             ->type_name("DIR");
         add_options(*inspect, options_in_use, texts);
         add_options(*inspect, options_of_findings, texts);
-        add_options(*inspect, options_of_later, texts);
         inspect->add_flag("--leave-out-private", leave_out_private,
                           "leave serial, lot, custody, folders and all that persons worded freely out of the "
                           "results; labels and text burned into a picture stay");
@@ -199,7 +188,6 @@ struct Parser {
 Arguments arguments_of(const Parser& parser) {
     Arguments arguments;
     arguments.command = parser.command();
-    if (arguments.command == Command::inspect) refuse_later(*parser.inspect, options_of_later);
     if (arguments.command == Command::plan && !parser.sources.empty()) {
         throw Error(
             Fault::usage,
@@ -284,8 +272,8 @@ InspectRequest of_shot(InspectRequest request, Shot shot) {
         edge_on.revision = request.revision, edge_on.name = request.name, edge_on.unit = request.unit;
         return edge_on;
     }
-    throw Error(Fault::usage, std::string("--shot ") + (shot == Shot::edge ? "edge" : "face") +
-                                  ": the case has no such picture");
+    const char* word = shot == Shot::edge ? "edge" : shot == Shot::stack ? "stack" : "face";
+    throw Error(Fault::usage, std::string("--shot ") + word + ": the case has no such picture");
 }
 
 } // namespace
@@ -294,7 +282,8 @@ InspectRequest with_options(InspectRequest of_case, const Arguments& arguments) 
     const InspectRequest& given = arguments.options;
     if (arguments.has("shot")) of_case = of_shot(std::move(of_case), given.shot);
     if (arguments.has("pixel-mm")) of_case.pixel_mm = given.pixel_mm;
-    if (arguments.has("pixel-mm") || arguments.has("known"))
+    if (arguments.has("voxel-mm")) of_case.voxel_mm = given.voxel_mm;
+    if (arguments.has("pixel-mm") || arguments.has("known") || arguments.has("voxel-mm"))
         of_case.scale_given = InspectRequest::ScaleGiven::by_option;
     if (arguments.has("known")) {
         of_case.known = given.known;

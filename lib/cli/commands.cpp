@@ -33,17 +33,18 @@ fs::path default_out(const fs::path& source) {
 InspectRequest request_of(const Arguments& arguments) {
     const fs::path& source = arguments.sources.front();
     std::error_code error;
-    if (fs::is_directory(source, error)) {
-        const bool results = fs::exists(source / "results.json", error);
+    if (fs::is_directory(source, error) && fs::exists(source / "results.json", error))
         throw Error(Fault::usage,
-                    source.string() +
-                        (results ? " is a results folder: expected the picture or case it was made from"
-                                 : ": a folder of slices is not in this version"));
-    }
+                    source.string() + " is a results folder: expected the picture or case it was made from");
     if (!fs::exists(source, error)) throw Error(Fault::input, source.string() + ": no such file");
-    if (source.extension() == ".toml") return with_options(request_of_case(source), arguments);
+    if (source.extension() == ".toml") {
+        const bool stack = arguments.has("shot") && arguments.options.shot == Shot::stack;
+        return with_options(request_of_case(source, stack ? std::optional(Shot::stack) : std::nullopt),
+                            arguments);
+    }
     InspectRequest request;
     request.pictures = {source};
+    if (!arguments.has("shot") && is_slice_stack(source)) request.shot = Shot::stack;
     return with_options(std::move(request), arguments);
 }
 

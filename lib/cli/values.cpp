@@ -66,6 +66,19 @@ std::array<double, 2> pixel_size(const std::string& option, const std::string& t
     return {*x, *y};
 }
 
+std::array<double, 3> voxel_size(const std::string& option, const std::string& text) {
+    const std::string expected = std::string(pixel_limits_mm.expected) + ", one or three as X,Y,Z";
+    const auto parts = split(text, ',');
+    if (parts.size() != 1 && parts.size() != 3) fail(option, expected, text);
+    std::array<double, 3> voxel{};
+    for (std::size_t i = 0; i < 3; ++i) {
+        const auto side = read_number(parts[std::min(i, parts.size() - 1)]);
+        if (!side || !pixel_limits_mm.hold(*side)) fail(option, expected, text);
+        voxel[i] = *side;
+    }
+    return voxel;
+}
+
 KnownDistance known_distance(const std::string& option, const std::string& text) {
     const std::string expected = "two points and their distance as X1,Y1,X2,Y2=MM";
     const auto sides = split(text, '=');

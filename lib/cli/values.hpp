@@ -16,6 +16,7 @@ double number(const std::string& option, const std::string& text, double over, d
 long whole_number(const std::string& option, const std::string& text, long least, long most);
 double number(const std::string& option, const std::string& text, const Limits& limits);
 std::array<double, 2> pixel_size(const std::string& option, const std::string& text); ///< "V" or "X,Y"
+std::array<double, 3> voxel_size(const std::string& option, const std::string& text); ///< "V" or "X,Y,Z"
 KnownDistance known_distance(const std::string& option, const std::string& text);     ///< "X1,Y1,X2,Y2=MM"
 DenseSide dense_side(const std::string& text);
 Radiometry radiometry(const std::string& text);

@@ -88,8 +88,7 @@ class Words(unittest.TestCase):
 
     def test_what_waits_is_said(self):
         self.refused(["compare", "a", "b", "--x"], "ringwall compare is not in this version")
-        self.refused(["inspect", "p.tif", "--voxel-mm", "0.02"], "--voxel-mm is not in this version")
-        self.refused(["inspect", "p.tif", "--shot", "stack"], "--shot stack is not in this version")
+        self.refused(["inspect", "p.tif", "--voxel-mm", "0.02,0.02"], "--voxel-mm: expected")
         self.refused(["inspect", "p.tif", "--shot", "side"], "--shot: expected face, edge or stack")
 
     def test_a_picture_without_an_edge_on_board_says_so(self):
@@ -190,6 +189,7 @@ class Words(unittest.TestCase):
             self.assertEqual(status, 0)
             self.assertIn("size: 8 x 6 px, 5 slices", out)
             self.assertIn("voxel: 0.02 x 0.02 x 0.03 mm (MetaImage spacing", out)
+            self.assertIn("measured layer by layer by inspect", out)
             os.mkdir(os.path.join(folder, "slices"))
             for number in (8, 9, 10):
                 write_board(os.path.join(folder, "slices", f"s{number}.bmp"))

@@ -134,6 +134,29 @@ TEST_CASE("a scan's noise, cupping and polarity are as asked for") {
     CHECK(dark(10, 10) == 65535 - slice(10, 10));
 }
 
+TEST_CASE(
+    "laminate is 1 and copper the ratio asked for, whatever the board is made of; beyond it is refused") {
+    Board board = small_board();
+    VolumeScan scan = quiet_scan();
+    for (const double ratio : {2.0, 8.0, 30.0}) {
+        scan.copper_ratio = ratio;
+        board.laminate = glass_epoxy();
+        const std::vector<double> plain = column(VolumePainter(board, scan), scan.slices, 60, 40);
+        board.laminate = brominated_glass_epoxy();
+        const std::vector<double> brominated = column(VolumePainter(board, scan), scan.slices, 60, 40);
+        CHECK(plain == brominated);
+        CHECK(plain[40] == doctest::Approx(1).epsilon(1e-3)); // mid-depth: laminate alone
+        double sum = 0;
+        for (const double value : plain)
+            sum += value;
+        CHECK(sum == doctest::Approx((0.14 * ratio + 0.86) / 0.025).epsilon(1e-4)); // as above
+    }
+    for (const double ratio : {1.0, 40.0}) {
+        scan.copper_ratio = ratio;
+        CHECK_THROWS_AS(VolumePainter(board, scan), Error);
+    }
+}
+
 TEST_CASE("layers that do not fit into the board are refused") {
     Board board = small_board();
     VolumeScan scan = quiet_scan();

@@ -29,9 +29,10 @@ struct CaseWords {
 /// defaults.
 struct InspectRequest {
     std::vector<std::filesystem::path> pictures; ///< today exactly one
-    Shot shot = Shot::face;                      ///< of the picture: face or edge
+    Shot shot = Shot::face;                      ///< of the picture; stack: a folder or file of slices
     std::vector<InspectRequest> edge_on;         ///< further pictures of the same unit, all edge-on
     std::string picture_sha256; ///< that a person expects of it; another one is refused. Empty: not said
+    std::optional<std::array<double, 3>> voxel_mm; ///< x, y, z of a slice stack; overrides what it states
     std::optional<std::array<double, 2>> pixel_mm; ///< overrides every other scale
     std::vector<KnownDistance> known;
     std::vector<ScaleHole> scale_holes; ///< count like known distances
@@ -66,12 +67,18 @@ struct InspectRequest {
     std::vector<std::string> notes; ///< for the reader, put among the first source's warnings
 };
 
-/// The request a case file makes: its first face-on picture (without one, its first edge-on picture) with
-/// scale and options, the board's names, screw, rule, evidence and continuity log, the decisions file beside
-/// it when there is one, its warnings as notes. Relative file names are taken beside the case file. Throws
+/// The request a case file makes: its first face-on picture (without one, its first slice stack, else its
+/// first edge-on picture; with `shot`, its first picture of that kind where it has one) with scale and
+/// options, the board's names, screw, rule, evidence and continuity log, the decisions file beside it when
+/// there is one, its warnings as notes. Relative file names are taken beside the case file. Throws
 /// Error(input) for a case, log or decisions file that cannot be read, Error(usage) for one that asks for
 /// what this version does not have.
-InspectRequest request_of_case(const std::filesystem::path& case_file);
+InspectRequest request_of_case(const std::filesystem::path& case_file,
+                               std::optional<Shot> shot = std::nullopt);
+
+/// Whether the path holds slices: a folder that is no results folder, or a file of several pages. A file that
+/// cannot be read holds none.
+bool is_slice_stack(const std::filesystem::path& source);
 
 /// Puts the screw of that name in every hole of the request that has one: from the request's own table, else
 /// the built-in one. Tilt and far side stay, they are of the assembly; head, washer and what was said of the

@@ -23,16 +23,17 @@ struct VolumeScan {
     double voxel_mm = 0.025; ///< x and y; Board::width_mm and height_mm give the columns
     double pitch_mm = 0.025; ///< between slices
     int slices = 120;
-    double blur_mm = 0.025;    ///< Gaussian sigma in the slice's plane
-    double blur_z_mm = 0.025;  ///< and along z
-    double tilt_x_deg = 0;     ///< the board rises towards +x
-    double tilt_y_deg = 0;     ///< towards +y
-    double bow_mm = 0;         ///< the middle stands this far above the ends of the longer side (parabola)
-    double copper_ratio = 30;  ///< attenuation of copper over the laminate's (about 31 at 60 keV, E-glass and
-                               ///< resin without bromine, xraylib)
-    double laminate_snr = 18;  ///< (laminate - air) / sigma of a voxel; 0: no noise
-    double cupping = 0;        ///< the middle reads low by this share
-    double ring_artefacts = 0; ///< amplitude of rings about the volume's axis, in laminate steps
+    double blur_mm = 0.025;      ///< Gaussian sigma in the slice's plane
+    double blur_z_mm = 0.025;    ///< and along z
+    double tilt_x_deg = 0;       ///< the board rises towards +x
+    double tilt_y_deg = 0;       ///< towards +y
+    double bow_mm = 0;           ///< the middle stands this far above the ends of the longer side (parabola)
+    double copper_ratio = 30;    ///< attenuation of copper over the laminate's, 2 to 30 (about 31 at 60 keV,
+                                 ///< E-glass and resin without bromine; 8 with 7.5 % bromine; xraylib).
+                                 ///< Board::laminate is not read: this stands for it
+    double laminate_snr = 18;    ///< (laminate - air) / sigma of a voxel; 0: no noise
+    double cupping = 0;          ///< the middle reads low by this share
+    double ring_artefacts = 0;   ///< amplitude of rings about the volume's axis, in laminate steps
     double laminate_grey = 1200; ///< grey values of the laminate's step; copper is copper_ratio times that
     double air_grey = 3000;
     bool dense_bright = true;            ///< reconstructed attenuation; false: stored as 65535 - value
@@ -59,7 +60,7 @@ double low_face_z_mm(const Board& board, const VolumeScan& scan, Point at_mm);
 /// sheet.
 class VolumePainter {
   public:
-    /// Throws Error(usage) as draw_transmission and layer_depths_mm.
+    /// Throws Error(usage) as draw_transmission and layer_depths_mm, and for a copper_ratio out of range.
     VolumePainter(const Board& board, const VolumeScan& scan);
     [[nodiscard]] int width() const { return width_; }
     [[nodiscard]] int height() const { return height_; }

@@ -90,6 +90,23 @@ struct WallRecord {
     bool operator==(const WallRecord&) const = default;
 };
 
+/// A hole's wall through the depth, as a slice stack shows it.
+struct StackHoleRecord {
+    std::string wall_map;           ///< file in the results folder: angle across, depth down
+    Estimate wander_mm;             ///< how far the layers' centres stray from a straight line
+    std::vector<int> joined_layers; ///< numbers of layers whose copper meets the barrel
+    bool operator==(const StackHoleRecord&) const = default;
+};
+
+/// One copper layer of a slice stack.
+struct LayerRecord {
+    int number = 0;             ///< from the low-z face, 1 first
+    std::optional<double> z_mm; ///< of its middle below the low face
+    Estimate thickness_um;
+    std::string picture; ///< overlay of this layer in the results folder
+    bool operator==(const LayerRecord&) const = default;
+};
+
 struct ShapeRecord {
     HoleShape state = HoleShape::undecided;
     Estimate excess_mm, excess_mm2;
@@ -110,9 +127,10 @@ struct HoleRecord {
     std::vector<ContourPoint> contour;
     WallRecord wall;
     KeepOutRecord keepout;
-    std::vector<BudgetLine> budget; ///< empty and written as null for all kinds but `hole`
-    std::string name, purpose;      ///< as a case file calls it; empty: nothing said
-    std::optional<ScrewFit> screw;  ///< missing: `screw_why` says why
+    std::optional<StackHoleRecord> stack; ///< missing: not measured in a slice stack
+    std::vector<BudgetLine> budget;       ///< empty and written as null for all kinds but `hole`
+    std::string name, purpose;            ///< as a case file calls it; empty: nothing said
+    std::optional<ScrewFit> screw;        ///< missing: `screw_why` says why
     std::string screw_why;
     bool added_by_person = false;
     bool operator==(const HoleRecord&) const = default;
@@ -167,6 +185,7 @@ struct BoardRecord {
     std::optional<EdgeRecord> edge; ///< missing: no edge-on picture shows a board
     std::vector<BarrelRecord> barrels;
     std::string barrels_why = "no edge-on picture was measured";
+    std::optional<std::vector<LayerRecord>> layers; ///< missing: no slice stack was measured
     std::vector<SourceRecord> sources;
     std::vector<HoleRecord> holes;
     std::vector<Decision> decisions;

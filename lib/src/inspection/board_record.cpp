@@ -95,6 +95,9 @@ std::vector<OptionRecord> options_of(const InspectRequest& request) {
     options.add("shot", Json(word(request.shot)));
     const auto& pixel = request.pixel_mm;
     options.add("pixel_mm", pixel ? Json::array({(*pixel)[0], (*pixel)[1]}) : Json(nullptr));
+    const auto& voxel = request.voxel_mm;
+    if (request.shot == Shot::stack)
+        options.add("voxel_mm", voxel ? Json::array({(*voxel)[0], (*voxel)[1], (*voxel)[2]}) : Json(nullptr));
     options.add("known", known_json(request.known));
     options.add("scale_holes", scale_holes_json(request.scale_holes));
     options.add("scale_u_percent", request.scale_u_percent);
@@ -179,6 +182,21 @@ std::vector<std::string> not_proven_face_on() {
         ("This is an aid to inspection and no certification. Recalled parts stay out of use whatever it "
          "says. Local rules, the authority and licensed practice come first."),
     };
+}
+
+std::vector<std::string> not_proven_stack() {
+    std::vector<std::string> lines = not_proven_face_on();
+    lines[0] =
+        "Copper joined outside this stack, through parts or through layers too thin to show, is not seen as "
+        "joined: which plane is live is not visible.";
+    lines[1] = "Cracks and breaks in a wall thinner than the stack's blur do not show: no break seen is not "
+               "continuity.";
+    lines[4] = "A stack of the empty board does not show where a screw sits.";
+    lines[5] =
+        "Copper that this stack cannot show, because it is thinner than the thinnest foil it would have "
+        "shown or hidden by streaks of metal, is not counted; nor is a layer with copper over so little of "
+        "the board that it does not show: the count of layers is that of the layers seen.";
+    return lines;
 }
 
 BoardRecord board_record(const Session::Products& products, const Scale& scale,

@@ -13,5 +13,7 @@ BoardRecord board_record(const Session::Products& products, const Scale& scale,
 
 /// What one face-on picture cannot show, for every reader of the results.
 std::vector<std::string> not_proven_face_on();
+/// The same for a slice stack.
+std::vector<std::string> not_proven_stack();
 
 } // namespace ringwall

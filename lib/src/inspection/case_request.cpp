@@ -12,38 +12,49 @@ namespace ringwall {
 namespace {
 
 struct ChosenPictures {
-    std::size_t first = 0;            ///< face-on, else edge-on
+    std::size_t first = 0;            ///< what is measured
     std::vector<std::size_t> edge_on; ///< beside it
 };
 
-/// The first face-on picture and those edge-on; the others are left out with a word, until there are stages
-/// for them.
+std::optional<std::size_t> first_of(const CaseFile& read, Shot shot) {
+    for (std::size_t i = 0; i < read.pictures.size(); ++i)
+        if (read.pictures[i].shot == shot) return i;
+    return std::nullopt;
+}
+
+/// The picture asked for, else face-on before a stack before edge-on.
+std::size_t first_picture(const CaseFile& read, const std::filesystem::path& file,
+                          const std::optional<Shot>& asked) {
+    if (asked)
+        if (const auto found = first_of(read, *asked)) return *found;
+    for (const Shot shot : {Shot::face, Shot::stack, Shot::edge})
+        if (const auto found = first_of(read, shot)) return *found;
+    throw Error(Fault::usage, file.string() + ": no [[picture]] with shot = \"face\", \"stack\" or \"edge\"");
+}
+
+std::string why_left_out(Shot shot, Shot chosen) {
+    if (shot == chosen)
+        return std::string("several ") + (shot == Shot::face ? "face-on pictures" : "slice stacks") +
+               " of one board are not in this version";
+    return shot == Shot::stack ? "a face-on picture goes before it; --shot stack measures the stack"
+                               : "the stack was asked for";
+}
+
+/// One picture and those edge-on beside it; the others are left out with a word, until there are stages for
+/// them.
 ChosenPictures chosen_pictures(const CaseFile& read, const std::filesystem::path& file,
-                               std::vector<std::string>& notes) {
-    std::optional<std::size_t> face;
+                               const std::optional<Shot>& asked, std::vector<std::string>& notes) {
     ChosenPictures chosen;
+    chosen.first = first_picture(read, file, asked);
     for (std::size_t i = 0; i < read.pictures.size(); ++i) {
         const CasePicture& picture = read.pictures[i];
-        if (picture.shot == Shot::edge) {
+        if (i == chosen.first) continue;
+        if (picture.shot == Shot::edge)
             chosen.edge_on.push_back(i);
-            continue;
-        }
-        if (picture.shot == Shot::face && !face) {
-            face = i;
-            continue;
-        }
-        notes.push_back(
-            "picture " + picture.file.filename().string() + " of the case is left out: " +
-            (picture.shot == Shot::face ? "several face-on pictures of one board are" : "slice stacks are") +
-            " not in this version");
+        else
+            notes.push_back("picture " + picture.file.filename().string() + " of the case is left out: " +
+                            why_left_out(picture.shot, read.pictures[chosen.first].shot));
     }
-    if (!face && chosen.edge_on.empty()) {
-        throw Error(Fault::usage,
-                    file.string() + ": no [[picture]] with shot = \"face\" or \"edge\"; slice stacks are not "
-                                    "in this version");
-    }
-    chosen.first = face ? *face : chosen.edge_on.front();
-    if (!face) chosen.edge_on.erase(chosen.edge_on.begin());
     return chosen;
 }
 
@@ -70,6 +81,7 @@ void take_picture(const CasePicture& picture, InspectRequest& request) {
     request.pictures = {picture.file};
     request.picture_sha256 = picture.sha256;
     request.pixel_mm = picture.pixel_mm;
+    request.voxel_mm = picture.voxel_mm;
     request.scale_u_percent = picture.scale_u_percent;
     request.dense = picture.dense;
     request.radiometry = picture.radiometry;
@@ -207,9 +219,13 @@ void take_evidence(const CaseFile& read, InspectRequest& request) {
     request.layers = read.layers;
     if (!read.layers.empty())
         request.notes.emplace_back(
-            "what the case says of single copper layers is not used: a face-on picture does "
-            "not show on which layer copper lies; all that is not the hole's own is treated "
-            "as live");
+            request.shot == Shot::stack
+                ? "what the case says of single copper layers is shown and not followed: in slice stacks it "
+                  "is "
+                  "not in this version; all copper that is not the hole's own is treated as live"
+                : "what the case says of single copper layers is not used: a face-on picture does "
+                  "not show on which layer copper lies; all that is not the hole's own is treated "
+                  "as live");
     if (!read.units.empty())
         request.notes.emplace_back(
             "further units of the case ([[unit]]) are not in this version: this is about one "
@@ -229,12 +245,13 @@ InspectRequest edge_on_request(const CaseFile& read, std::size_t picture) {
     return request;
 }
 
-InspectRequest request_of(const CaseFile& read, const std::filesystem::path& case_file) {
+InspectRequest request_of(const CaseFile& read, const std::filesystem::path& case_file,
+                          const std::optional<Shot>& shot) {
     InspectRequest request;
     request.notes = read.warnings;
     const RulePlaces& places = read.rule_places;
     request.case_words = {places.voltage_peak, places.voltage_kind, places.row, read.unknown_keys};
-    const ChosenPictures pictures = chosen_pictures(read, case_file, request.notes);
+    const ChosenPictures pictures = chosen_pictures(read, case_file, shot, request.notes);
     const std::size_t chosen = pictures.first;
     take_picture(read.pictures[chosen], request);
     take_scales(read, static_cast<int>(chosen), request);
@@ -252,10 +269,10 @@ InspectRequest request_of(const CaseFile& read, const std::filesystem::path& cas
 
 } // namespace
 
-InspectRequest request_of_case(const std::filesystem::path& case_file) {
+InspectRequest request_of_case(const std::filesystem::path& case_file, std::optional<Shot> shot) {
     const CaseFile read = read_case(case_file);
     try {
-        return request_of(read, case_file);
+        return request_of(read, case_file, shot);
     } catch (const Error& error) {
         throw Error(error.fault(), error.what() + read.unknown_keys);
     }

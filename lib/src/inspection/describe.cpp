@@ -166,12 +166,12 @@ void tell_voxel(Description& d, const std::optional<StatedVoxel>& voxel) {
 void describe_stack(Description& d, const SliceStack& stack, Watch& watch) {
     d.facts = stack.facts().source;
     d.facts.sha256 = stack.sha256(watch);
-    d.verdict = "not fit to measure on; see above";
     tell_facts(d);
     tell_voxel(d, stack.facts().voxel);
     add_file_concerns(d);
-    d.concerns.emplace_back("a slice stack: read, but not measured in this version. Ask for one face-on "
-                            "picture as well");
+    d.verdict = std::string("a slice stack, measured layer by layer by inspect; how well its layers show is "
+                            "seen only there") +
+                (d.concerns.empty() ? "" : "; see above");
 }
 
 /// Nothing when the source is one picture.

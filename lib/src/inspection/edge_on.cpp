@@ -86,8 +86,10 @@ void take_over(BoardRecord& record, BoardRecord&& edge_on) {
     for (SourceRecord& source : edge_on.sources)
         record.sources.push_back(std::move(source));
     if (record.edge) return;
-    record.thickness_mm = edge_on.thickness_mm;
-    record.copper_layers = std::move(edge_on.copper_layers);
+    if (!record.layers) { // a stack has counted and measured them one by one
+        record.thickness_mm = edge_on.thickness_mm;
+        record.copper_layers = std::move(edge_on.copper_layers);
+    }
     record.edge = std::move(edge_on.edge);
     record.barrels = std::move(edge_on.barrels);
     record.barrels_why = std::move(edge_on.barrels_why);

@@ -5,15 +5,15 @@
 #include "inspection/decisions.hpp"
 #include "inspection/edge_on.hpp"
 #include "inspection/findings.hpp"
+#include "inspection/finished.hpp"
+#include "inspection/inspect_stack.hpp"
 #include "inspection/scale_sources.hpp"
 #include "inspection/session.hpp"
 #include "inspection/watched.hpp"
 #include "inspection/without_decisions.hpp"
 #include "record/from_hole.hpp"
-#include "record/private.hpp"
 
 #include <atomic>
-#include <charconv>
 #include <cmath>
 #include <cstring>
 
@@ -36,13 +36,6 @@ class Key {
   private:
     std::string text_;
 };
-
-std::uint64_t seed_of(const std::string& sha256) {
-    std::uint64_t seed = 0;
-    const std::string_view head = std::string_view(sha256).substr(0, 16);
-    std::from_chars(head.data(), head.data() + head.size(), seed, 16);
-    return seed;
-}
 
 /// Said when copper that must be assumed is thinner than what this picture shows (design: default 0.7 of the
 /// stated foil, else 11 um).
@@ -405,17 +398,8 @@ void add_without_each(BoardRecord& record, Session::Products& products, std::spa
     products.holes_fitted = fitted, products.holes_ringed = ringed;
 }
 
-/// What needs all holes. The meter's rules read what is private; the warnings quote what is left.
-BoardRecord finished(BoardRecord record, const InspectRequest& request) {
-    add_case_facts(record, request);
-    add_meter(record);
-    weigh_other_evidence(record);
-    if (request.leave_out_private) leave_out_private(record);
-    add_case_warnings(record, request);
-    return record;
-}
-
 InspectOutcome run(Session& session, std::span<const Decision> decisions, InspectWatch& outer) {
+    if (session.request().shot == Shot::stack) return inspect_stack(session, decisions, outer);
     Session::Products& products = session.products();
     std::optional<InspectOutcome> outcome;
     products.fits.start_run();
@@ -428,13 +412,13 @@ InspectOutcome run(Session& session, std::span<const Decision> decisions, Inspec
             BoardRecord whole = edge_on ? measure_edge_on(products, decisions, watch) : run.measure();
             if (!edge_on) add_without_each(whole, products, decisions, watch);
             add_edge_on_pictures(whole, products, watch);
-            outcome = finished(std::move(whole), products.request);
+            outcome = finished_record(std::move(whole), products.request);
         } catch (const Error& error) {
             outcome = Error(error.fault(), error.what() + products.request.case_words.unknown_keys);
         } catch (const Cancelled&) {
             BoardRecord partial = run.record();
             partial.partial = true;
-            outcome = CancelledOutcome{finished(std::move(partial), products.request)};
+            outcome = CancelledOutcome{finished_record(std::move(partial), products.request)};
         }
     });
     products.drop_large();

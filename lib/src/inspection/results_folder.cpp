@@ -39,12 +39,22 @@ bool is_demo_folder(const fs::path& folder) {
     return head_of(folder / "README.txt").starts_with(demo_mark);
 }
 
+/// "layer-3.png", "wall-H12.png": as many as the stack has layers and holes.
+bool is_numbered_picture(std::string_view name) {
+    constexpr std::array<std::string_view, 2> starts{"layer-", "wall-H"};
+    return std::any_of(starts.begin(), starts.end(), [&](std::string_view start) {
+        if (!name.starts_with(start) || !name.ends_with(".png")) return false;
+        const std::string_view number = name.substr(start.size(), name.size() - start.size() - 4);
+        return !number.empty() && number.find_first_not_of("0123456789") == std::string_view::npos;
+    });
+}
+
 template<std::size_t n>
 std::string first_foreign(const fs::path& folder, const std::array<const char*, n>& own) {
     std::error_code error;
     for (const auto& entry : fs::directory_iterator(folder, error)) {
         std::string name = entry.path().filename().string();
-        if (std::find(own.begin(), own.end(), name) == own.end()) return name;
+        if (std::find(own.begin(), own.end(), name) == own.end() && !is_numbered_picture(name)) return name;
     }
     return {};
 }

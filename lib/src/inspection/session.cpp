@@ -26,21 +26,13 @@ Radiograph load_one(const Session::Products& products, const LoadLimits& limits)
         }
         if (pages <= 1) throw;
         throw Error(Fault::usage, file.string() + ": " + std::to_string(pages) +
-                                      " pages or slices: slice stacks are not in this version");
+                                      " pages or slices: a slice stack; --shot stack measures it");
     }
 }
 
 ExposureFacts facts_of(const TransmissionMap& map) {
     return {map.radiometry,    map.t_is_physical,      map.dense,   map.noise,
             map.blur_sigma_px, map.saturated_fraction, map.warnings};
-}
-
-/// Evidence that is not what the case was written about is not measured.
-void check_expected(const InspectRequest& request, const SourceFacts& facts) {
-    if (request.picture_sha256.empty() || request.picture_sha256 == facts.sha256) return;
-    throw Error(Fault::input, request.pictures.front().string() +
-                                  ": the file has changed since the case was written: expected SHA-256 " +
-                                  request.picture_sha256 + ", got " + facts.sha256);
 }
 
 void check_request(const InspectRequest& request) {
@@ -55,6 +47,13 @@ void check_request(const InspectRequest& request) {
 }
 
 } // namespace
+
+void check_expected(const InspectRequest& request, const SourceFacts& facts) {
+    if (request.picture_sha256.empty() || request.picture_sha256 == facts.sha256) return;
+    throw Error(Fault::input, request.pictures.front().string() +
+                                  ": the file has changed since the case was written: expected SHA-256 " +
+                                  request.picture_sha256 + ", got " + facts.sha256);
+}
 
 const Hole* HoleCache::find(const std::string& key) {
     const auto found = entries_.find(key);

@@ -43,6 +43,8 @@ struct ExposureFacts {
     std::vector<std::string> warnings;
 };
 
+struct StackProducts; // inspection/inspect_stack.hpp
+
 struct Session::Products {
     InspectRequest request;
     Stages stages;
@@ -55,6 +57,8 @@ struct Session::Products {
     HoleCache fits, rings;
     std::optional<std::pair<EdgeOptions, EdgeView>> edge_view; ///< of an edge-on picture
     std::vector<Session> edge_on;                              ///< one for each of the request's edge_on
+
+    std::shared_ptr<const StackProducts> stack; ///< of a slice stack; then the parts of a picture stay empty
 
     // The large ones; dropped over the memory limit.
     std::shared_ptr<const TransmissionMap> map;
@@ -70,6 +74,10 @@ struct Session::Products {
     /// Gives back the pixels when they exceed the request's limit; `always`: whatever they take.
     void drop_large(bool always = false);
 };
+
+/// Evidence that is not what the case was written about is not measured. Throws Error(input) when the SHA-256
+/// is not the one expected.
+void check_expected(const InspectRequest& request, const SourceFacts& facts);
 
 /// A session whose stages are not the real ones. For tests.
 Session session_with(InspectRequest request, Stages stages);

@@ -5,6 +5,7 @@
 #include "inspection/session.hpp"
 #include "inspection/watched.hpp"
 #include "inspection/write_report.hpp"
+#include "inspection/write_stack.hpp"
 #include "pictures/edge_overlay.hpp"
 #include "pictures/overlay.hpp"
 #include "ringwall/inspection.hpp"
@@ -12,11 +13,25 @@
 namespace ringwall {
 namespace {
 
+/// The same for a slice stack: the mean over the board's depth. Nothing where no board was found.
+template<typename Use>
+void with_stack(const Session::Products& products, const Use& use) {
+    if (!products.stack) {
+        const Image<float> nothing(products.facts ? products.facts->width_px : 1,
+                                   products.facts ? products.facts->height_px : 1);
+        use(nothing.view());
+        return;
+    }
+    const TransmissionMap map = layers::through_map(products.stack->flat);
+    use(map.t.view());
+}
+
 /// Calls `use` with the picture as transmission; one that could not be turned into it, as it is stored.
 template<typename Use>
 void with_picture(Session& session, const Use& use) {
     Session::Products& products = session.products();
     Watch silent;
+    if (session.request().shot == Shot::stack) return with_stack(products, use);
     try {
         products.prepare_map(silent);
     } catch (const Error& error) {
@@ -75,6 +90,9 @@ void write_results(const BoardRecord& record, Session& session, const std::files
         auto work = report_picture_work(record, picture, pictures);
         work.insert(work.begin(), // the longest first, so that no thread is left with it
                     [&] { draw_main(picture, record)->write_png(swapped.aside() / "overlay.png"); });
+        if (const auto& stack = session.products().stack)
+            for (auto& piece : stack_picture_work(record, *stack, swapped.aside()))
+                work.push_back(std::move(piece));
         work.emplace_back([&] {
             write_whole_file(swapped.aside() / "results.json", to_json(record, folder));
             write_whole_file(swapped.aside() / "holes.csv", to_csv(record));
@@ -92,6 +110,7 @@ void write_results(const BoardRecord& record, Session& session, const std::files
             });
         }
         do_all(work, session.request().jobs);
+        if (const auto& stack = session.products().stack) add_wall_maps(record, *stack, pictures);
         write_whole_file(swapped.aside() / "report.html", report_html(record, pictures));
     });
     swapped.commit();

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "core/text.hpp"
 #include "phantom/random.hpp"
-
 #include "ringwall/error.hpp"
 #include "ringwall/phantom_volume.hpp"
 
@@ -20,18 +20,26 @@ double sheet_weight(double d_mm, double from_mm, double to_mm, double sigma_mm) 
 }
 
 /// A picture of a board whose T is affine in the covered shares of air, laminate and copper: laminate and a
-/// copper layer together darken as much as a barrel does.
+/// copper layer together darken as much as a barrel does. The laminate is always the same substance, whatever
+/// the board's own is: it only draws the footprint, and the ratio asked for is reached by thickness.
 struct AffineBeam {
+    static constexpr double lowest_ratio = 2; // below, a barrel lets nothing through
     Beam beam = single_energy_beam(60);
+    Substance laminate = glass_epoxy();
     double thickness_mm = 0;
     double layer_um = 0;
     double laminate_t = 0, copper_t = 0;
 
-    AffineBeam(const Substance& laminate, double ratio) {
+    explicit AffineBeam(double ratio) {
         const double of_laminate = linear_attenuation_per_cm(laminate, 60) / 10;
         const double of_copper = linear_attenuation_per_cm(copper(), 60) / 10;
+        const double highest = 0.99 * of_copper / of_laminate; // reached at no thickness at all
+        if (!(ratio >= lowest_ratio && ratio <= highest))
+            throw Error(Fault::usage, "phantom: expected a copper_ratio between " + shortest(lowest_ratio) +
+                                          " and " + shortest(rounded(highest, 3)) + ", got " +
+                                          shortest(ratio));
         // (1 - exp(-a L)) / (1 - exp(-c L)) rises with L from a/c to 1: bisection for 1/ratio.
-        double low = 1e-6, high = 10;
+        double low = 1e-6, high = 20; // mm; the lowest ratio takes 15
         for (int i = 0; i < 200; ++i) {
             thickness_mm = (low + high) / 2;
             const double share =
@@ -48,6 +56,7 @@ struct AffineBeam {
 Board slab_of(const Board& board, const VolumeScan& scan, int layer, double middle_mm,
               const AffineBeam& beam) {
     Board slab = board;
+    slab.laminate = beam.laminate;
     slab.thickness_mm = beam.thickness_mm;
     slab.parts.clear();
     slab.layers.clear();
@@ -119,7 +128,7 @@ double low_face_z_mm(const Board& board, const VolumeScan& scan, Point at_mm) {
 }
 
 VolumePainter::VolumePainter(const Board& board, const VolumeScan& scan) : board_(board), scan_(scan) {
-    const AffineBeam beam(board.laminate, scan.copper_ratio);
+    const AffineBeam beam(scan.copper_ratio);
     const std::vector<double> depths = layer_depths_mm(board, scan);
     std::vector<double> cuts{0, board.thickness_mm};
     for (std::size_t k = 0; k < depths.size(); ++k)

@@ -115,9 +115,10 @@ std::vector<std::string> Legend::cautions() const {
             if (warning.starts_with("copper down to ")) list.push_back("Copper" + warning.substr(6) + ".");
     }
     list.emplace_back("Holes that carry no mark were not found: count them yourself.");
-    list.emplace_back(
-        "All copper layers lie on top of each other here: which plane is live is not visible. A "
-        "gap on a picture is not insulation.");
+    const bool stack = !record_.sources.empty() && record_.sources.front().shot == Shot::stack;
+    list.emplace_back(stack ? "Which plane is live is not visible. A gap on a picture is not insulation."
+                            : "All copper layers lie on top of each other here: which plane is live is not "
+                              "visible. A gap on a picture is not insulation.");
     return list;
 }
 

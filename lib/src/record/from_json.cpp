@@ -90,6 +90,14 @@ void read_position(const Node& node, HoleRecord& hole) {
     hole.y_mm = node["y_mm"].maybe_number();
 }
 
+StackHoleRecord read_stack(const Node& node) {
+    StackHoleRecord stack;
+    stack.wall_map = node["wall_map"].text_or_empty();
+    stack.wander_mm = read_estimate(node["wander_mm"]);
+    stack.joined_layers = node["joined_layers"].list([](const Node& layer) { return layer.whole(); });
+    return stack;
+}
+
 HoleRecord read_hole(const Node& node) {
     HoleRecord hole;
     hole.id = node["id"].text();
@@ -115,7 +123,13 @@ HoleRecord read_hole(const Node& node) {
     hole.screw_why = node["screw_why"].text_or_empty();
     if (!node["budget"].is_null()) hole.budget = node["budget"].list(read_budget_line);
     hole.added_by_person = node["added_by_person"].truth();
+    if (node.has("wall_map")) hole.stack = read_stack(node);
     return hole;
+}
+
+LayerRecord read_layer(const Node& node) {
+    return {node["number"].whole(), node["z_mm"].maybe_number(), read_estimate(node["thickness_um"]),
+            node["picture"].text_or_empty()};
 }
 
 SourceRecord read_source(const Node& node) {
@@ -180,6 +194,7 @@ BoardRecord read_board(const Node& root) {
     record.unit = root["board"]["unit"].text();
     record.thickness_mm = read_estimate(root["board"]["thickness_mm"]);
     read_edge(root, record);
+    if (!root["layers"].is_null()) record.layers = root["layers"].list(read_layer);
     record.sources = root["sources"].list(read_source);
     record.holes = root["holes"].list(read_hole);
     read_case_facts(root, record);

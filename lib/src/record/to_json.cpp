@@ -87,35 +87,44 @@ Json json_of(const KeepOutRecord& keepout) {
     return json;
 }
 
+void add_stack(const HoleRecord& hole, Json& json) {
+    if (!hole.stack) return;
+    json["wall_map"] = text_json(hole.stack->wall_map);
+    json["wander_mm"] = json_of(hole.stack->wander_mm);
+    json["joined_layers"] = list_json(hole.stack->joined_layers, [](int layer) { return Json(layer); });
+}
+
 Json json_of(const HoleRecord& hole) {
-    return {{"id", hole.id},
-            {"source", hole.source},
-            {"kind", word(hole.kind)},
-            {"seen_fraction", hole.seen_fraction},
-            {"hidden_arcs_deg", json_of(hole.hidden_arcs_deg)},
-            {"x_px", hole.x_px},
-            {"y_px", hole.y_px},
-            {"u_x_px", hole.u_x_px},
-            {"u_y_px", hole.u_y_px},
-            {"x_mm", json_of(hole.x_mm)},
-            {"y_mm", json_of(hole.y_mm)},
-            {"bore_mm", json_of(hole.bore_mm)},
-            {"bore_px", json_of(hole.bore_px)},
-            {"inscribed_mm", json_of(hole.inscribed_mm)},
-            {"drill_mm", json_of(hole.drill_mm)},
-            {"drill_px", json_of(hole.drill_px)},
-            {"roundness_mm", json_of(hole.roundness_mm)},
-            {"furthest_void_mm", json_of(hole.furthest_void_mm)},
-            {"shape", json_of(hole.shape)},
-            {"contour", json_of(hole.contour)},
-            {"wall", json_of(hole.wall)},
-            {"keepout", json_of(hole.keepout)},
-            {"name", text_json(hole.name)},
-            {"purpose", text_json(hole.purpose)},
-            {"screw", hole.screw ? screw_fit_json(*hole.screw) : Json(nullptr)},
-            {"screw_why", text_json(hole.screw_why)},
-            {"budget", hole.kind == HoleKind::hole ? json_of(hole.budget) : Json(nullptr)},
-            {"added_by_person", hole.added_by_person}};
+    Json json = {{"id", hole.id},
+                 {"source", hole.source},
+                 {"kind", word(hole.kind)},
+                 {"seen_fraction", hole.seen_fraction},
+                 {"hidden_arcs_deg", json_of(hole.hidden_arcs_deg)},
+                 {"x_px", hole.x_px},
+                 {"y_px", hole.y_px},
+                 {"u_x_px", hole.u_x_px},
+                 {"u_y_px", hole.u_y_px},
+                 {"x_mm", json_of(hole.x_mm)},
+                 {"y_mm", json_of(hole.y_mm)},
+                 {"bore_mm", json_of(hole.bore_mm)},
+                 {"bore_px", json_of(hole.bore_px)},
+                 {"inscribed_mm", json_of(hole.inscribed_mm)},
+                 {"drill_mm", json_of(hole.drill_mm)},
+                 {"drill_px", json_of(hole.drill_px)},
+                 {"roundness_mm", json_of(hole.roundness_mm)},
+                 {"furthest_void_mm", json_of(hole.furthest_void_mm)},
+                 {"shape", json_of(hole.shape)},
+                 {"contour", json_of(hole.contour)},
+                 {"wall", json_of(hole.wall)},
+                 {"keepout", json_of(hole.keepout)},
+                 {"name", text_json(hole.name)},
+                 {"purpose", text_json(hole.purpose)},
+                 {"screw", hole.screw ? screw_fit_json(*hole.screw) : Json(nullptr)},
+                 {"screw_why", text_json(hole.screw_why)},
+                 {"budget", hole.kind == HoleKind::hole ? json_of(hole.budget) : Json(nullptr)},
+                 {"added_by_person", hole.added_by_person}};
+    add_stack(hole, json);
+    return json;
 }
 
 /// Standard deviation of one pixel in the open beam, as a share of the open beam.
@@ -215,7 +224,16 @@ Json closing_json(const BoardRecord& record) {
     Json json = {{"barrels", record.edge ? barrels_json(record.barrels) : Json(nullptr)},
                  {"barrels_why", text_json(record.barrels_why)},
                  {"layers", nullptr},
-                 {"layers_why", "slice stacks are not measured in this version"}};
+                 {"layers_why", "no slice stack was measured"}};
+    if (record.layers) {
+        json["layers"] = list_json(*record.layers, [](const LayerRecord& layer) {
+            return Json{{"number", layer.number},
+                        {"z_mm", json_of(layer.z_mm)},
+                        {"thickness_um", json_of(layer.thickness_um)},
+                        {"picture", text_json(layer.picture)}};
+        });
+        json["layers_why"] = nullptr;
+    }
     add_case_facts_json(record, json);
     json["not_proven"] = json_of(record.not_proven);
     json["partial"] = record.partial;

@@ -45,6 +45,10 @@ struct Summary {
 };
 Summary summary_of(const BoardRecord& record);
 
+/// Layers of a slice stack; none without one.
+std::vector<Section> layer_sections(const BoardRecord& record);
+/// A hole's rings layer by layer; none without a stack.
+std::vector<Table> stack_tables(const HoleRecord& hole);
 /// Meter, hand measurements, pictures and their checks, sample size, custody, decisions, sources.
 std::vector<Section> evidence_sections(const BoardRecord& record);
 /// Statistics; limits and cautions.

@@ -137,7 +137,10 @@ m::data hole_data(const BoardRecord& record, const HolePictures& figures, const 
     places.set(data, "unrolled", figures.unrolled);
     places.set(data, "gap_curve", figures.gap_curve);
     places.set(data, "screw_view", figures.screw_view);
+    places.set(data, "wall_map", figures.wall_map);
     std::vector<Table> all{tables.numbers, tables.paths, tables.alternatives, tables.meter};
+    const std::vector<Table> by_layer = report::stack_tables(hole);
+    all.insert(all.begin() + 1, by_layer.begin(), by_layer.end());
     all.insert(all.end(), tables.budget.begin(), tables.budget.end());
     data.set("tables", tables_data(all));
     return data;
@@ -209,6 +212,8 @@ std::string report_html(const BoardRecord& record, const ReportPictures& picture
     page.set("has_pages_left_out", !left_out.empty());
     page.set("pages_left_out", left_out);
     if (const auto edge = report::edge_section(record)) sections.push_back(section_data(*edge));
+    for (const auto& section : report::layer_sections(record))
+        sections.push_back(section_data(section));
     for (const auto& section : report::evidence_sections(record))
         sections.push_back(section_data(section));
     sections.push_back(section_data(report::statistics_section(record)));

@@ -11,7 +11,7 @@ namespace ringwall {
 
 /// Figures of one hole as `data:` addresses, ready for an image's src; empty: there is none.
 struct HolePictures {
-    std::string portrait, unrolled, gap_curve, screw_view;
+    std::string portrait, unrolled, gap_curve, screw_view, wall_map;
 };
 
 /// Ready-made pictures of a report: it draws nothing itself and never sees a pixel.

@@ -62,6 +62,7 @@ bool contradicted(const Job& job, const Body& body) {
 
 RayFlags parts_over_bore(const Job& job) {
     RayFlags out{};
+    if (!job.options.parts_in_front) return out;
     const double plating = job.plated && job.hole.bore_px && job.hole.drill_px
                                ? std::max(0.0, job.hole.drill_px.value() - job.hole.bore_px.value()) / 2
                                : 0;
@@ -94,7 +95,8 @@ RayFlags parts_over_bore(const Job& job) {
 std::vector<Body> bodies_among_answers(const Job& job) {
     constexpr int every = 5, most = 24;
     std::vector<Body> found;
-    if (!job.map.t_is_physical || job.hole.kind != HoleKind::hole) return found;
+    if (!job.options.parts_in_front || !job.map.t_is_physical || job.hole.kind != HoleKind::hole)
+        return found;
     int tried = 0;
     for (int i = 0; i < rays && tried < most; i += every) {
         const double rho = edge_of_its_own(job, i);

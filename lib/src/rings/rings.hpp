@@ -19,6 +19,9 @@ struct RingOptions {
     /// Share of the laminate's T that the thinnest copper looked for takes away: thinner copper is looked for
     /// than the picture's levels alone would have it. 0: not known.
     double least_copper_share = 0;
+    /// Parts, screws and brackets may lie before the board and hide what is behind them. false: one layer of
+    /// a slice stack, before which nothing lies; copper that comes up to a bare wall is then no part.
+    bool parts_in_front = true;
     /// Mixed with the hole's position into the seed of the bootstrap; the caller takes it from the source's
     /// hash.
     std::uint64_t seed = 1;

@@ -1,0 +1,70 @@
+// SPDX-License-Identifier: Apache-2.0
+// Slice stacks drawn at random: 640 x 400 x 120 voxels of 25 um, blur 1 voxel, laminate SNR 18, tilt up to
+// 1 degree, bow up to 0.12 mm, ring artefacts, cupping 5 %.
+#pragma once
+
+#include "bridge/parallel.hpp"
+#include "phantom/random.hpp"
+#include "ringwall/flat_stack.hpp"
+#include "ringwall/phantom_volume.hpp"
+
+#include <vector>
+
+namespace ringwall::test {
+
+struct DrawnStack {
+    phantom::Board board;
+    phantom::VolumeScan scan;
+    std::vector<Image<std::uint16_t>> slices;
+    [[nodiscard]] Volume volume() const {
+        Volume v;
+        v.width_px = slices.front().width(), v.height_px = slices.front().height();
+        v.slices = static_cast<int>(slices.size());
+        v.read_slice = [this](int z, ImageView<float> out) {
+            const auto& slice = slices[static_cast<std::size_t>(z)];
+            for (int y = 0; y < out.height(); ++y)
+                for (int x = 0; x < out.width(); ++x)
+                    out(x, y) = slice(x, y);
+        };
+        return v;
+    }
+};
+
+struct StackSize {
+    double width_mm = 16, height_mm = 10;
+    int slices = 120;
+};
+/// Every third plated hardware hole has its plating broken over 0.15 mm of depth if `broken`.
+inline DrawnStack drawn_stack(std::uint64_t seed, double foil_um, bool broken = false,
+                              const StackSize& size = {}) {
+    DrawnStack d;
+    phantom::Random random(seed, 17);
+    phantom::RandomBoard choice;
+    choice.seed = seed, choice.width_mm = size.width_mm, choice.height_mm = size.height_mm,
+    choice.hardware_holes = 3, choice.vias = 12;
+    choice.whole_board_in_view = random.chance(0.5);
+    d.board = phantom::random_board(choice);
+    d.board.parts.clear();
+    d.board.thickness_mm = random.between(1.0, 1.8);
+    for (phantom::CopperLayer& layer : d.board.layers)
+        layer.thickness_um = foil_um;
+    d.scan.tilt_x_deg = random.between(-1, 1), d.scan.tilt_y_deg = random.between(-1, 1);
+    d.scan.bow_mm = random.between(-0.12, 0.12);
+    d.scan.cupping = 0.05, d.scan.ring_artefacts = 0.05;
+    d.scan.slices = size.slices;
+    d.scan.seed = seed;
+    if (broken)
+        for (std::size_t k = seed % 3; k < 3; k += 3)
+            if (d.board.drills[k].plating_um > 0)
+                d.scan.breaks.push_back({k, d.board.thickness_mm / 2, d.board.thickness_mm / 2 + 0.15});
+    const phantom::VolumePainter painter(d.board, d.scan);
+    for (int z = 0; z < d.scan.slices; ++z)
+        d.slices.emplace_back(painter.width(), painter.height());
+    bridge::over_rows(d.scan.slices, [&](int first, int last) {
+        for (int z = first; z < last; ++z)
+            painter.scan_slice(z, d.slices[static_cast<std::size_t>(z)].view());
+    });
+    return d;
+}
+
+} // namespace ringwall::test

@@ -1,0 +1,136 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "layers/layered_hole.hpp"
+#include "stackup/drawn_volume.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+
+using namespace ringwall;
+using namespace ringwall::test;
+
+namespace {
+
+const layers::LayeredHole* at(const std::vector<layers::LayeredHole>& holes, Point mm) {
+    for (const auto& hole : holes)
+        if (std::hypot((hole.whole.centre_px.x + 0.5) * 0.025 - mm.x,
+                       (hole.whole.centre_px.y + 0.5) * 0.025 - mm.y) < 0.1)
+            return &hole;
+    return nullptr;
+}
+
+std::vector<layers::LayeredHole> measured(const DrawnVolume& drawn) {
+    Watch watch;
+    const FlatStack flat = flatten(drawn.volume(), {}, watch);
+    const std::vector<layers::LayerMap> maps = layers::layer_maps(flat);
+    std::vector<layers::LayeredHole> holes = layers::fit_layers(flat, maps, 1, watch);
+    layers::read_walls(drawn.volume(), flat, holes, watch);
+    layers::measure_layer_rings(flat, maps, 1, holes, {}, watch);
+    return holes;
+}
+
+} // namespace
+
+TEST_CASE("holes of a drawn stack: bore, wall and the ring of every layer") {
+    // A bow of 0.16 mm over 11 mm stretches the outer layers by 0.4 px in 70 (8 x bow / length^2 times half
+    // the thickness). Truth is the flat board's.
+    phantom::VolumeScan scan = small_scan();
+    scan.bow_mm = 0.16;
+    const DrawnVolume drawn(small_board(3), scan);
+    const std::vector<layers::LayeredHole> holes = measured(drawn);
+    const std::vector<phantom::HoleTruth> truth = phantom::truth(drawn.board);
+    int rings = 0;
+    for (const phantom::HoleTruth& is : truth) {
+        const layers::LayeredHole* found = at(holes, is.centre_mm);
+        REQUIRE(found != nullptr);
+        CHECK(std::abs(found->whole.bore_px.value() - is.bore_mm / 0.025) < 0.2);
+        CHECK(found->whole.wall.state == (is.plating_um > 0 ? WallState::plated : WallState::bare));
+        for (std::size_t k = 0; k < is.layers.size(); ++k) {
+            const KeepOut& keepout = found->by_layer[k].keepout;
+            // What lies further than 2 mm is read in blocks of 2 x 2 px, with a u that says so.
+            if (keepout.state != KeepOutState::ring_seen || is.layers[k].keepout_mm <= 0 ||
+                is.layers[k].keepout_mm > 2)
+                continue;
+            ++rings;
+            CHECK(std::abs(keepout.min_px.value() - is.layers[k].keepout_mm / 0.025) < 0.2); // the goal
+        }
+    }
+    CHECK(holes.size() == truth.size());
+    CHECK(rings >= 4);
+}
+
+TEST_CASE("a barrel missing over part of the depth is incomplete, and only that one") {
+    phantom::Board board = small_board(3);
+    phantom::VolumeScan scan = small_scan();
+    std::size_t broken = board.drills.size();
+    for (std::size_t i = 0; i < board.drills.size(); ++i)
+        if (board.drills[i].plating_um > 0) broken = i;
+    REQUIRE(broken < board.drills.size());
+    scan.breaks = {{broken, 0.42, 0.58}};
+    const DrawnVolume drawn(board, scan);
+    const std::vector<layers::LayeredHole> holes = measured(drawn);
+    for (std::size_t i = 0; i < board.drills.size(); ++i) {
+        const layers::LayeredHole* found = at(holes, board.drills[i].centre_mm);
+        REQUIRE(found != nullptr);
+        const WallState is = board.drills[i].plating_um <= 0 ? WallState::bare
+                             : i == broken                   ? WallState::incomplete
+                                                             : WallState::plated;
+        CHECK(found->whole.wall.state == is);
+        if (i != broken) continue;
+        // 0.16 of 1 mm: 6.4 cells of 40, all of the turn; the blur of one slice may move either end by one.
+        CHECK(found->whole.wall.covered_fraction == doctest::Approx(1 - 0.16).epsilon(0.06));
+    }
+}
+
+TEST_CASE(
+    "a layer at whose depth the barrel is broken has its gaps from the drilled wall, as the others have") {
+    phantom::Board board = small_board(3);
+    phantom::VolumeScan scan = small_scan();
+    std::size_t broken = board.drills.size();
+    for (std::size_t i = 0; i < board.drills.size(); ++i)
+        if (board.drills[i].plating_um > 0) broken = i;
+    REQUIRE(broken < board.drills.size());
+    board.drills[broken].plating_um = 40; // the mixture of bore and drill would be off by 0.8 px and more
+    scan.breaks = {{broken, 0.345 - 0.05, 0.345 + 0.1}}; // layer 2 lies at 0.345 mm
+    const DrawnVolume drawn(board, scan);
+    const phantom::HoleTruth is = phantom::truth(board)[broken];
+    const std::vector<layers::LayeredHole> holes = measured(drawn);
+    const layers::LayeredHole* found = at(holes, is.centre_mm);
+    REQUIRE(found != nullptr);
+    CHECK(found->whole.wall.state == WallState::incomplete);
+    const Hole& layer = found->by_layer[1];
+    CHECK(std::abs(layer.drill_px.value() - (is.bore_mm + 0.08) / 0.025) < 0.2);
+    CHECK(std::abs(found->whole.bore_px.value() - is.bore_mm / 0.025) < 0.2);
+}
+
+TEST_CASE(
+    "a bare hole whose wall touches a plane on one layer is touching there: its bore is that of the others") {
+    phantom::Board board = small_board(3);
+    std::size_t bare = board.drills.size();
+    for (std::size_t i = 0; i < board.drills.size(); ++i)
+        if (board.drills[i].plating_um <= 0) bare = i;
+    REQUIRE(bare < board.drills.size());
+    // Copper on layer 2 comes up to the wall over a third of the turn; the other layers stay as they are,
+    // clear of this hole.
+    const phantom::Drill& drill = board.drills[bare];
+    const Point c = drill.centre_mm;
+    const double r = drill.drill_mm / 2;
+    board.layers.assign(4, {70, false, {}});
+    const phantom::Polygon plane{{{c.x + 0.5 * r, c.y - 2 * r},
+                                  {c.x + 3 * r, c.y - 2 * r},
+                                  {c.x + 3 * r, c.y + 2 * r},
+                                  {c.x + 0.5 * r, c.y + 2 * r}}};
+    board.layers[1].strokes.push_back({plane, true});
+    for (phantom::CopperLayer& layer : board.layers) // a land elsewhere, so that every layer shows copper
+        layer.strokes.push_back({phantom::Circle{{c.x > 5.5 ? 2.0 : 9.0, c.y > 4 ? 2.0 : 6.0}, 1.0}, true});
+    const DrawnVolume drawn(board, small_scan());
+    const phantom::HoleTruth is = phantom::truth(board)[bare];
+    REQUIRE(is.layers[1].keepout_mm == 0);
+    const std::vector<layers::LayeredHole> holes = measured(drawn);
+    const layers::LayeredHole* found = at(holes, is.centre_mm);
+    REQUIRE(found != nullptr);
+    CHECK(found->whole.wall.state == WallState::bare);
+    CHECK(std::abs(found->by_layer[1].bore_px.value() - is.bore_mm / 0.025) < 0.2);
+    CHECK(found->by_layer[1].keepout.state == KeepOutState::touching);
+    CHECK(found->whole.keepout.state == KeepOutState::touching);
+}
