@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "holes/rim_choice.hpp"
 
+#include "holes/narrow_gap.hpp"
 #include "holes/rim_behind.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -238,44 +238,6 @@ void loosen_ring(ImageView<const float> t, const NoiseModel& noise, const RimSha
     if (gains(uneven, gap_gain + count)) reading.fit = uneven, reading.belief = belief;
 }
 
-/// Copper up to the wall, and a gap too narrow to show with a smaller bore in it, look much alike. Radii with
-/// gaps that stand still are weighed by their chi-square, touching as likely beforehand as all gaps together;
-/// returns how far off, k = 1, that leaves the radius of the reading.
-double narrow_gap_u(ImageView<const float> t, const NoiseModel& noise, const RimShared& shared,
-                    const Reading& reading) {
-    constexpr std::array<double, 5> gaps_sigmas{0.2, 0.4, 0.6, 0.8, 1.0};
-    RimModel model = reading.fit.model;
-    const auto in_question = [](const RimSector& s) {
-        return s.used && s.has_step && (s.in_ring || (!s.gap_free && s.gap_px == 0));
-    };
-    const auto count = std::count_if(model.sectors.begin(), model.sectors.end(), in_question);
-    const bool whole_ring = 2 * count > std::ssize(model.sectors) && !model.ring_eccentric;
-    if (!whole_ring || model.ring_gap_px > shared.sigma_px || !reading.fit.converged) return 0;
-    for (RimSector& s : model.sectors)
-        if (in_question(s)) s.in_ring = s.gap_free = false, s.gap_px = s.gap_expected_px = 0;
-    const RimFrame frame{model, shared};
-    const auto with_gap = [&](double gap_px) {
-        RimModel gapped = model;
-        for (RimSector& s : gapped.sectors)
-            if (in_question(s)) s.gap_px = s.gap_expected_px = gap_px;
-        return fit_rim(t, noise, gapped, shared, reading.belief, &frame);
-    };
-    const auto off2 = [&](const RimFit& fit) {
-        return std::pow(fit.model.radius_px - reading.fit.model.radius_px, 2);
-    };
-    const RimFit touching = with_gap(0);
-    const double scale = std::max(1.0, touching.chi2_per_dof()) * noise.correlation;
-    double weight = 1, sum = off2(touching);
-    for (const double gap_sigmas : gaps_sigmas) {
-        const RimFit fit = with_gap(gap_sigmas * shared.sigma_px);
-        if (!fit.converged) continue;
-        const double w = std::exp(0.5 * std::min((touching.chi2 - fit.chi2) / scale, 60.0)) /
-                         static_cast<double>(gaps_sigmas.size());
-        weight += w, sum += w * off2(fit);
-    }
-    return std::sqrt(sum / weight);
-}
-
 /// The first look where copper may lie close on one side and laminate on the other: the edge sought half way
 /// down to laminate, if noise lets that level be told from the air.
 RimStart bare_start(ImageView<const float> t, const NoiseModel& noise, const RimStart& start, double sigma,
@@ -353,7 +315,7 @@ Reading read_bare(ImageView<const float> t, const NoiseModel& noise, const RimSt
     reading.fit = fit_rim(t, noise, reading.fit.model, shared, reading.belief);
     for (int round = 0; round < 2 && drop_strangers(t, noise, shared, reading); ++round) {
     }
-    reading.narrow_gap_u_px = narrow_gap_u(t, noise, shared, reading);
+    reading.narrow_gap_u_px = narrow_gap_u(t, noise, shared, reading.fit, reading.belief);
     return reading;
 }
 
