@@ -135,7 +135,7 @@ TEST_CASE("the voxel size of a TIFF stack is taken only where all three directio
     CHECK(noted(opened("images=12\nspacing=0.025\n", 400, RESUNIT_CENTIMETER), "no unit of length"));
     CHECK(noted(opened("images=12\nunit=pixel\nspacing=0.025\n", 40, RESUNIT_NONE), "no unit of length"));
     CHECK(noted(opened("images=12\nunit=mm\nspacing=25\n", 400, RESUNIT_CENTIMETER), "1 to 500 um apart"));
-    CHECK(noted(opened("", 0, RESUNIT_NONE), "no voxel size stated"));
+    CHECK(noted(opened("", 0, RESUNIT_NONE), "the files state no voxel size"));
 }
 
 TEST_CASE("pages of another size or kind are named, reduced copies are passed over") {

@@ -108,7 +108,7 @@ void settle_voxel(StackFacts& facts, std::optional<double> slice_mm, const std::
         notes.push_back("voxel size incomplete: only the distance of the slices is stated, " +
                         number(*slice_mm) + " mm (" + stated + ")");
     } else {
-        notes.emplace_back("no voxel size stated");
+        notes.emplace_back("the files state no voxel size");
     }
 }
 
