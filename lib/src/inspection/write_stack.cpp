@@ -8,6 +8,8 @@
 namespace ringwall {
 namespace {
 
+constexpr float unscaled_um = 25; // of a pixel where there is no scale: the map's shades stand for no number
+
 /// The record as one layer has it: each hole where it passes the layer, with that layer's ring.
 BoardRecord of_layer(const BoardRecord& record, const StackProducts& stack, std::size_t layer) {
     BoardRecord out = record;
@@ -38,7 +40,7 @@ WallCells cells_of(const BoardRecord& record, const StackProducts& stack, std::s
     cells.depths = map.depths;
     cells.copper_um = map.copper_px;
     for (float& copper : cells.copper_um)
-        copper *= source.pixel_mm ? static_cast<float>(1000 * source.pixel_mm.value()) : 25.0F;
+        copper *= source.pixel_mm ? static_cast<float>(1000 * source.pixel_mm.value()) : unscaled_um;
     cells.missing = map.missing;
     if (record.thickness_mm && stack.flat.thickness_px)
         cells.cell_mm = record.thickness_mm.value() / stack.flat.thickness_px.value();
