@@ -17,11 +17,11 @@ double density(double z) {
 }
 
 constexpr int common_terms = 4, foil_terms = 3;
-/// Slices. A scan whose blur or foils lie outside is no board scan; a fit that goes there has lost its way.
 /// Laminate steps. A foil of 18 um over a tenth of a block makes 0.8 there at one slice of blur; the mean
 /// over the board is known to about a hundredth.
 constexpr double least_crest = 0.3, least_excess = 0.05;
 constexpr double rough_share = 0.02; ///< of the weights, while foils are looked for
+/// Slices. A scan whose blur or foils lie outside is no board scan; a fit that goes there has lost its way.
 constexpr double least_blur = 0.3, most_blur = 5, least_foil = 0.05, most_foil = 12;
 
 Eigen::VectorXd packed(const DepthModel& model) {
