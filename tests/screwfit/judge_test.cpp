@@ -177,6 +177,10 @@ TEST_CASE("everything that forbids gap_shown does, and is named") {
     with.screw.tilt_deg = 1;
     with.board_mm.reset();
     forbidden(wide, with, "crooked");
+    with = judging();
+    with.stack_forbids = {"Between the layers seen nothing was looked for."};
+    forbidden(wide, with, "Between the layers");
+    CHECK(judged(wide, with).would_decide.find("face-on picture") != std::string::npos);
     Hole hidden = wide;
     hidden.seen_fraction = 0.9;
     forbidden(hidden, judging(), "90.0 % of it was seen");

@@ -16,7 +16,7 @@ double thinnest_foil_assumed_um(const InspectRequest& request) {
 }
 
 void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const InspectRequest& request,
-                 std::optional<double> shown_um) {
+                 const ShownBeside& shown) {
     const Screw* screw = hole.kind == HoleKind::hole ? screw_in(record, request) : nullptr;
     if (screw == nullptr) return; // add_case_words has said why
     if (record.bore_mm && record.bore_mm.value() < least_bore_share_of_screw * screw->major_mm) {
@@ -32,7 +32,8 @@ void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const
         with.source_to_board_mm = request.geometry->source_to_board_mm;
         with.centre_px = request.geometry->centre_px;
     }
-    with.smallest_foil_seen_um = shown_um;
+    with.smallest_foil_seen_um = shown.thinnest_um;
+    with.stack_forbids = shown.stack_forbids;
     with.thinnest_foil_um = thinnest_foil_assumed_um(request);
     screwfit::Judged judged = screwfit::judge(hole, scale, with);
     record.screw = std::move(judged.screw);

@@ -5,6 +5,8 @@
 #include "ringwall/inspection.hpp"
 
 #include <optional>
+#include <string>
+#include <vector>
 
 namespace ringwall {
 
@@ -12,11 +14,16 @@ namespace ringwall {
 /// leave), else 11 (half an ounce of foil after processing, IPC-6012: 11.4).
 double thinnest_foil_assumed_um(const InspectRequest& request);
 
+/// What a picture or stack shows beside one hole.
+struct ShownBeside {
+    std::optional<double> thinnest_um;      ///< copper that would have shown
+    std::vector<std::string> stack_forbids; ///< screwfit::Judging::stack_forbids
+};
+
 /// Judges the screw in one finished hole; the record then has `screw`, or `screw_why`, and its lines of the
-/// budget. `shown_um`: thinnest copper that the picture would have shown beside this hole. Throws
-/// Error(usage) for a rule that is half given.
+/// budget. Throws Error(usage) for a rule that is half given.
 void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const InspectRequest& request,
-                 std::optional<double> shown_um);
+                 const ShownBeside& shown);
 
 /// Sets the continuity log beside the pictures, once all holes are judged and named.
 void add_meter(BoardRecord& record);

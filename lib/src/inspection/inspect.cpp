@@ -242,7 +242,7 @@ class Run {
         for (std::size_t i = 0; i < keys.size(); ++i) {
             const Hole* hole = products_.rings.find(keys[i]);
             if (hole == nullptr || screw_in(*records_[i], products_.request) == nullptr) continue;
-            judge_screw(*records_[i], *hole, scale_, products_.request, thinnest_beside({hole, 1}));
+            judge_screw(*records_[i], *hole, scale_, products_.request, {thinnest_beside({hole, 1}), {}});
         }
     }
 

@@ -176,8 +176,28 @@ class StackRun {
             if (hole.joined[k] != 0) record.stack->joined_layers.push_back(static_cast<int>(k) + 1);
         add_case_words(record, request_);
         if (screw_in(record, request_) != nullptr)
-            judge_screw(record, hole.whole, voxel_.in_slice, request_, thinnest_um(hole));
+            judge_screw(record, hole.whole, voxel_.in_slice, request_, {thinnest_um(hole), forbids(hole)});
         return record;
+    }
+
+    /// Why the stack shows no gap beside a hole. The first holds until copper is looked for at every depth.
+    [[nodiscard]] std::vector<std::string> forbids(const layers::LayeredHole& hole) const {
+        std::vector<std::string> sentences{
+            "Copper over little of the board, such as a trace alone at its depth, may not count as a layer: "
+            "between the layers seen this version does not look for it."};
+        if (!stack_->flat.layers_why.empty())
+            sentences.push_back("There may be more layers than those seen: " + stack_->flat.layers_why + ".");
+        for (std::size_t k = 0; k < hole.by_layer.size(); ++k) {
+            const KeepOut& ring = hole.by_layer[k].keepout;
+            const std::string layer = "On layer " + std::to_string(k + 1);
+            if (ring.state == KeepOutState::runs_on)
+                sentences.push_back(layer + " own copper runs on into a plane: only a meter can say that it "
+                                            "is no supply.");
+            if (std::any_of(ring.profile.begin(), ring.profile.end(),
+                            [](const GapSample& at) { return at.reason == GapReason::hidden; }))
+                sentences.push_back(layer + " part of the turn could not be read.");
+        }
+        return sentences;
     }
 
     /// Thinnest copper, um, that every layer would have shown beside this hole.

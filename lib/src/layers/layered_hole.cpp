@@ -158,8 +158,12 @@ void measure_layer_rings(const FlatStack& flat, const std::vector<LayerMap>& map
             no_copper(maps[k], hole);
         watch.progress("measuring rings", ++done, total);
     });
-    for (LayeredHole& hole : holes)
+    for (LayeredHole& hole : holes) {
+        hole.whole.hidden_arcs.clear();
+        for (const Hole& layer : hole.by_layer) // what one layer's edge left out another shows
+            hole.whole.seen_fraction = std::max(hole.whole.seen_fraction, layer.seen_fraction);
         gather(hole);
+    }
 }
 
 } // namespace ringwall::layers

@@ -22,6 +22,8 @@ struct Judging {
     std::optional<Point> centre_px;              ///< where the central ray meets the picture
     std::optional<double> smallest_foil_seen_um; ///< that this picture would have shown
     double thinnest_foil_um = 11;                ///< that must be assumed
+    /// Of a slice stack: why it shows no gap beside this hole, in sentences. Empty: a face-on picture.
+    std::vector<std::string> stack_forbids;
 };
 
 struct Judged {

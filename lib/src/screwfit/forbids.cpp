@@ -53,6 +53,7 @@ void add_of_picture(const Judging& with, std::vector<std::string>& sentences) {
         sentences.push_back("Copper down to " + um(with.thinnest_foil_um, *with.smallest_foil_seen_um) +
                             " must be assumed, and this picture is sure to show it from " +
                             um(*with.smallest_foil_seen_um, with.thinnest_foil_um) + " on only.");
+    sentences.insert(sentences.end(), with.stack_forbids.begin(), with.stack_forbids.end());
 }
 
 void add_of_case(const Judging& with, std::vector<std::string>& sentences) {

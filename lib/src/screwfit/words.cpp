@@ -137,10 +137,14 @@ std::string why_of(const RingInMm& ring, const Judging& with, const OneRing& jud
 }
 
 std::string would_decide(const RingInMm& ring, const Judging& with, const OneRing& judged) {
-    if (ring.state == KeepOutState::touching) return "smaller pixels, or a slice stack of this hole";
+    const bool stack = !with.stack_forbids.empty();
+    if (ring.state == KeepOutState::touching)
+        return stack ? "smaller voxels" : "smaller pixels, or a slice stack of this hole";
     if (ring.state == KeepOutState::runs_on)
-        return "meter readings from this hole to the supply pins; a slice stack";
-    if (!judged.contact) return "another view of this hole, or a slice stack";
+        return std::string("meter readings from this hole to the supply pins") +
+               (stack ? "" : "; a slice stack");
+    if (!judged.contact)
+        return stack ? "a face-on picture of this hole" : "another view of this hole, or a slice stack";
     if (!judged.screw.required_mm)
         return "a spacing rule: a peak voltage and a row of the table, or a length";
     const std::string standard =
@@ -148,11 +152,13 @@ std::string would_decide(const RingInMm& ring, const Judging& with, const OneRin
     if (only_if_it_cuts(judged))
         return "a picture with the screw fitted, or the hole after a first screw cycle" + standard;
     if (face_that_decides(judged) != nullptr)
-        return "a slice stack: it tells on which layer this copper lies";
+        return stack ? "the rings of the two outer layers, in the table layer by layer"
+                     : "a slice stack: it tells on which layer this copper lies";
     const auto& deciding = judged.screw.engagement == Engagement::cuts ? judged.cutting : judged.resting;
     if (deciding->low_mm > 0) {
         if (ring.seen_fraction < 0.999) return "another view, in which nothing hides part of the turn";
         if (above_low_voltage(with.rule)) return "the product's safety standard";
+        if (stack) return "a face-on picture of the same board: it shows the copper of all depths at once";
         return "a picture with more contrast for thin copper (softer beam, longer exposure), or a slice "
                "stack";
     }
