@@ -2,13 +2,13 @@
 #include "layers/layer_map.hpp"
 
 #include "bridge/parallel.hpp"
+#include "core/special.hpp"
 #include "exposure/blocks.hpp"
 #include "exposure/edges.hpp"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 
 namespace ringwall::layers {
 namespace {
@@ -106,17 +106,13 @@ TransmissionMap as_map(Image<float> t) {
     return map;
 }
 
-double below(double z) {
-    return 0.5 * std::erfc(-z / std::numbers::sqrt2);
-}
-
 /// Share of a foil's own level that its picture shows: the mean of its blurred line, weighted with itself
 /// (stackup/layer_pictures.hpp).
 double own_share(double thickness, double blur) {
     double sum = 0, weights = 0;
     const double half = thickness / 2;
     for (double d = 0; d <= half + 1.5 * blur; d += 0.02) {
-        const double line = below((d + half) / blur) - below((d - half) / blur);
+        const double line = normal_cdf((d + half) / blur) - normal_cdf((d - half) / blur);
         sum += line * line, weights += line;
     }
     return sum / weights;
@@ -129,8 +125,8 @@ double barrel_share(const FlatStack& flat, const FlatLayer& layer) {
     const double half = thickness / 2, middle = layer.depth_px.value(), board = flat.thickness_px.value();
     double sum = 0, weights = 0;
     for (double d = -half - 1.5 * blur; d <= half + 1.5 * blur; d += 0.02) {
-        const double line = below((d + half) / blur) - below((d - half) / blur);
-        sum += line * (below((middle + d) / blur) - below((middle + d - board) / blur));
+        const double line = normal_cdf((d + half) / blur) - normal_cdf((d - half) / blur);
+        sum += line * (normal_cdf((middle + d) / blur) - normal_cdf((middle + d - board) / blur));
         weights += line;
     }
     return sum / weights;

@@ -1,20 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "stackup/depth_model.hpp"
 
+#include "core/special.hpp"
+
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace ringwall {
 namespace {
-
-double below(double z) {
-    return 0.5 * std::erfc(-z / std::numbers::sqrt2);
-}
-double density(double z) {
-    return std::exp(-z * z / 2) / std::sqrt(2 * std::numbers::pi);
-}
 
 constexpr int common_terms = 4, foil_terms = 3;
 /// Laminate steps. A foil of 18 um over a tenth of a block makes 0.8 there at one slice of blur; the mean
@@ -254,16 +248,16 @@ void set_outer_faces(DepthModel& model) {
 
 double DepthModel::line(const FoilLine& foil, double depth) const {
     const double d = depth - foil.middle, half = foil.thickness / 2;
-    return below((d + half) / blur) - below((d - half) / blur);
+    return normal_cdf((d + half) / blur) - normal_cdf((d - half) / blur);
 }
 
 double DepthModel::line_slope(const FoilLine& foil, double depth) const {
     const double d = depth - foil.middle, half = foil.thickness / 2;
-    return (density((d + half) / blur) - density((d - half) / blur)) / blur;
+    return (normal_density((d + half) / blur) - normal_density((d - half) / blur)) / blur;
 }
 
 double DepthModel::at(double depth) const {
-    double value = laminate * (below((depth - low) / blur) - below((depth - high) / blur));
+    double value = laminate * (normal_cdf((depth - low) / blur) - normal_cdf((depth - high) / blur));
     for (const FoilLine& foil : foils)
         value += foil.height * line(foil, depth);
     return value;

@@ -1,21 +1,15 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "stackup/foil_fit.hpp"
 
+#include "core/special.hpp"
+
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <span>
 
 namespace ringwall {
 namespace {
-
-double below(double z) {
-    return 0.5 * std::erfc(-z / std::numbers::sqrt2);
-}
-double density(double z) {
-    return std::exp(-z * z / 2) / std::sqrt(2 * std::numbers::pi);
-}
 
 /// What the model leaves of real readings: of a block's peak, and of a face's step (copper over a thousandth
 /// of a block bends it).
@@ -57,8 +51,8 @@ Eigen::VectorXd foil_residuals(const BlockReadings& block, double middle, double
         const DepthReading& reading = block[i];
         const auto row = static_cast<Eigen::Index>(i);
         const double s = std::sqrt(blur * blur + reading.smear2), d = reading.depth - middle;
-        const double before = below(-(d + half) / s), behind = below((d - half) / s);
-        const double slope = (density((d + half) / s) - density((d - half) / s)) / s;
+        const double before = normal_cdf(-(d + half) / s), behind = normal_cdf((d - half) / s);
+        const double slope = (normal_density((d + half) / s) - normal_density((d - half) / s)) / s;
         system.columns.row(row) << 1 - before - behind, before, behind, -slope * most / thickness;
         system.columns.row(row) /= sigma;
         system.values[row] = reading.value / sigma;
@@ -75,7 +69,7 @@ Eigen::VectorXd face_residuals(const BlockReadings& block, double depth, bool ri
         const auto row = static_cast<Eigen::Index>(i);
         const double s = std::sqrt(blur * blur + reading.smear2);
         const double inside = (rising ? 1 : -1) * (reading.depth - depth);
-        system.columns.row(row) << below(inside / s), density(inside / s) / s;
+        system.columns.row(row) << normal_cdf(inside / s), normal_density(inside / s) / s;
         system.columns.row(row) /= sigma;
         system.values[row] = reading.value / sigma;
     }
