@@ -70,11 +70,12 @@ int main(int count, char** words) {
     const int boards = count > 1 ? std::atoi(words[1]) : 4;
     const std::uint64_t first = count > 2 ? std::strtoull(words[2], nullptr, 10) : 1;
     const double foil_um = count > 3 ? std::atof(words[3]) : 70;
+    const std::string way = count > 4 ? words[4] : "plain";
     std::printf("| seed | layers | found | thickness off, voxel | u | blur | left | sheet off | seconds |\n");
     Tally tally;
     for (int i = 0; i < boards; ++i) {
         const std::uint64_t seed = first + static_cast<std::uint64_t>(i);
-        const DrawnStack d = drawn_stack(seed, foil_um);
+        const DrawnStack d = drawn_stack(seed, foil_um, false, {}, way);
         const auto start = std::chrono::steady_clock::now();
         Watch watch;
         try {

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // Holes of slice stacks drawn at random, layer by layer, against their truth: bench_layers BOARDS SEED
-// FOIL_UM
+// FOIL_UM WAY
 #include "bench/drawn_stack.hpp"
 #include "layers/layered_hole.hpp"
 
@@ -118,18 +118,20 @@ int main(int count, char** words) {
     const int boards = count > 1 ? std::atoi(words[1]) : 2;
     const std::uint64_t first = count > 2 ? std::strtoull(words[2], nullptr, 10) : 1;
     const double foil_um = count > 3 ? std::atof(words[3]) : 70;
+    const std::string way = count > 4 ? words[4] : "plain";
     Tally tally;
     for (int i = 0; i < boards; ++i) {
         const std::uint64_t seed = first + static_cast<std::uint64_t>(i);
-        const DrawnStack d = drawn_stack(seed, foil_um, true);
+        const DrawnStack d = drawn_stack(seed, foil_um, true, {}, way);
         Watch watch;
         try {
             const FlatStack flat = flatten(d.volume(), {}, watch);
             const auto start = std::chrono::steady_clock::now();
             const std::vector<layers::LayerMap> maps = layers::layer_maps(flat);
-            std::vector<layers::LayeredHole> holes = layers::fit_layers(flat, maps, 1, watch);
+            std::vector<layers::LayeredHole> holes =
+                layers::fit_layers(flat, maps, d.volume().pitch_px, watch);
             layers::read_walls(d.volume(), flat, holes, watch);
-            layers::measure_layer_rings(flat, maps, 1, holes, {}, watch);
+            layers::measure_layer_rings(flat, maps, d.volume().pitch_px, holes, {}, watch);
             const std::chrono::duration<double> took = std::chrono::steady_clock::now() - start;
             std::printf("seed %llu: %zu of %zu layers, blur %.3f, ratio %.2f, noise %.4f x %.2f, %.2f s\n",
                         static_cast<unsigned long long>(seed), flat.layers.size(), d.board.layers.size(),

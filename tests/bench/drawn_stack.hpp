@@ -1,13 +1,15 @@
 // SPDX-License-Identifier: Apache-2.0
 // Slice stacks drawn at random: 640 x 400 x 120 voxels of 25 um, blur 1 voxel, laminate SNR 18, tilt up to
-// 1 degree, bow up to 0.12 mm, ring artefacts, cupping 5 %.
+// 1 degree, bow up to 0.12 mm, ring artefacts, cupping 5 %; and scans that are harder in one way.
 #pragma once
 
 #include "bridge/parallel.hpp"
 #include "phantom/random.hpp"
+#include "ringwall/error.hpp"
 #include "ringwall/flat_stack.hpp"
 #include "ringwall/phantom_volume.hpp"
 
+#include <string>
 #include <vector>
 
 namespace ringwall::test {
@@ -20,6 +22,7 @@ struct DrawnStack {
         Volume v;
         v.width_px = slices.front().width(), v.height_px = slices.front().height();
         v.slices = static_cast<int>(slices.size());
+        v.pitch_px = scan.pitch_mm / scan.voxel_mm;
         v.read_slice = [this](int z, ImageView<float> out) {
             const auto& slice = slices[static_cast<std::size_t>(z)];
             for (int y = 0; y < out.height(); ++y)
@@ -30,13 +33,22 @@ struct DrawnStack {
     }
 };
 
+/// "plain"; "streaks": metal streaks of 2 laminate steps at the barrels; "zblur": blur along z 1.8 voxels;
+/// "slices": slices of 50 um, blur along z 40 um. False: no such word.
+inline bool make_harder(const std::string& way, phantom::VolumeScan& scan) {
+    if (way == "streaks") scan.metal_streaks = 2;
+    if (way == "zblur") scan.blur_z_mm = 0.045;
+    if (way == "slices") scan.pitch_mm = 0.05, scan.blur_z_mm = 0.04, scan.slices = (scan.slices + 1) / 2;
+    return way == "plain" || way == "streaks" || way == "zblur" || way == "slices";
+}
+
 struct StackSize {
     double width_mm = 16, height_mm = 10;
     int slices = 120;
 };
 /// Every third plated hardware hole has its plating broken over 0.15 mm of depth if `broken`.
 inline DrawnStack drawn_stack(std::uint64_t seed, double foil_um, bool broken = false,
-                              const StackSize& size = {}) {
+                              const StackSize& size = {}, const std::string& way = "plain") {
     DrawnStack d;
     phantom::Random random(seed, 17);
     phantom::RandomBoard choice;
@@ -53,6 +65,7 @@ inline DrawnStack drawn_stack(std::uint64_t seed, double foil_um, bool broken = 
     d.scan.cupping = 0.05, d.scan.ring_artefacts = 0.05;
     d.scan.slices = size.slices;
     d.scan.seed = seed;
+    if (!make_harder(way, d.scan)) throw Error(Fault::usage, "no way to draw a stack is called " + way);
     if (broken)
         for (std::size_t k = seed % 3; k < 3; k += 3)
             if (d.board.drills[k].plating_um > 0)

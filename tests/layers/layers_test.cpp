@@ -155,7 +155,8 @@ TEST_CASE("each direction of a hole has the least gap of all its layers") {
 
 namespace {
 
-/// A short strip of copper, 3 slices thick, 8 px wide and 13 long, at mid-depth, `gap_px` from a hole's wall to its right.
+/// A short strip of copper, 3 slices thick, 8 px wide and 13 long, at mid-depth, `gap_px` from a hole's wall
+/// to its right.
 Volume with_strip(const DrawnVolume& drawn, Point centre_px, double wall_px, double gap_px) {
     Volume volume = drawn.volume();
     const int middle = volume.slices / 2;

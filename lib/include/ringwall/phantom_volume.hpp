@@ -23,17 +23,21 @@ struct VolumeScan {
     double voxel_mm = 0.025; ///< x and y; Board::width_mm and height_mm give the columns
     double pitch_mm = 0.025; ///< between slices
     int slices = 120;
-    double blur_mm = 0.025;      ///< Gaussian sigma in the slice's plane
-    double blur_z_mm = 0.025;    ///< and along z
-    double tilt_x_deg = 0;       ///< the board rises towards +x
-    double tilt_y_deg = 0;       ///< towards +y
-    double bow_mm = 0;           ///< the middle stands this far above the ends of the longer side (parabola)
-    double copper_ratio = 30;    ///< attenuation of copper over the laminate's, 2 to 30 (about 31 at 60 keV,
-                                 ///< E-glass and resin without bromine; 8 with 7.5 % bromine; xraylib).
-                                 ///< Board::laminate is not read: this stands for it
-    double laminate_snr = 18;    ///< (laminate - air) / sigma of a voxel; 0: no noise
-    double cupping = 0;          ///< the middle reads low by this share
-    double ring_artefacts = 0;   ///< amplitude of rings about the volume's axis, in laminate steps
+    double blur_mm = 0.025;    ///< Gaussian sigma in the slice's plane
+    double blur_z_mm = 0.025;  ///< and along z
+    double tilt_x_deg = 0;     ///< the board rises towards +x
+    double tilt_y_deg = 0;     ///< towards +y
+    double bow_mm = 0;         ///< the middle stands this far above the ends of the longer side (parabola)
+    double copper_ratio = 30;  ///< attenuation of copper over the laminate's, 2 to 30 (about 31 at 60 keV,
+                               ///< E-glass and resin without bromine; 8 with 7.5 % bromine; xraylib).
+                               ///< Board::laminate is not read: this stands for it
+    double laminate_snr = 18;  ///< (laminate - air) / sigma of a voxel; 0: no noise
+    double cupping = 0;        ///< the middle reads low by this share
+    double ring_artefacts = 0; ///< amplitude of rings about the volume's axis, in laminate steps
+    /// Bands outward from every plated barrel, bright and dark in turn, as metal leaves them in a
+    /// reconstruction: amplitude at the barrel in laminate steps, falling as 1 / distance; over the board's
+    /// depth.
+    double metal_streaks = 0;
     double laminate_grey = 1200; ///< grey values of the laminate's step; copper is copper_ratio times that
     double air_grey = 3000;
     bool dense_bright = true;            ///< reconstructed attenuation; false: stored as 65535 - value
@@ -77,6 +81,9 @@ class VolumePainter {
     struct Place { ///< of a column on the board
         float low_face_mm, slope_x, slope_y;
     };
+    [[nodiscard]] const Place& place_at(int x, int y) const;
+    static double cosine_of(const Place& place);
+    [[nodiscard]] double depth_mm(int x, int y, double z_mm) const;
     [[nodiscard]] double value_at(int x, int y, double z_mm) const;
     [[nodiscard]] float sampled(const Sheet& sheet, double x, double y) const;
 
@@ -85,6 +92,7 @@ class VolumePainter {
     int width_ = 0, height_ = 0;
     std::vector<Place> places_;
     std::vector<Sheet> sheets_;
+    Image<float> streaks_; ///< empty: none
 };
 
 } // namespace ringwall::phantom

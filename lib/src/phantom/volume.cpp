@@ -19,6 +19,33 @@ double sheet_weight(double d_mm, double from_mm, double to_mm, double sigma_mm) 
     return below(from_mm) - below(to_mm);
 }
 
+double sigma_z_mm(const VolumeScan& scan) {
+    return std::sqrt(scan.blur_z_mm * scan.blur_z_mm + scan.pitch_mm * scan.pitch_mm / 12);
+}
+
+/// Sum of all barrels' bands: two waves round each, its own phases.
+Image<float> streak_picture(const Board& board, const VolumeScan& scan, int width, int height) {
+    Image<float> sum(width, height);
+    for (std::size_t i = 0; i < board.drills.size(); ++i) {
+        const Drill& drill = board.drills[i];
+        if (drill.plating_um <= 0) continue;
+        Random random(scan.seed, 7000 + i);
+        const double slow = random.between(0, 2 * std::numbers::pi),
+                     fast = random.between(0, 2 * std::numbers::pi);
+        const double radius_px = drill.drill_mm / 2 / scan.voxel_mm;
+        const double cx = drill.centre_mm.x / scan.voxel_mm - 0.5,
+                     cy = drill.centre_mm.y / scan.voxel_mm - 0.5;
+        for (int y = 0; y < height; ++y)
+            for (int x = 0; x < width; ++x) {
+                const double r = std::hypot(x - cx, y - cy), turn = std::atan2(y - cy, x - cx);
+                if (r < radius_px) continue;
+                const double wave = 0.6 * std::cos(4 * turn + slow) + 0.4 * std::cos(11 * turn + fast);
+                sum(x, y) += static_cast<float>(scan.metal_streaks * wave * radius_px / r);
+            }
+    }
+    return sum;
+}
+
 /// A picture of a board whose T is affine in the covered shares of air, laminate and copper: laminate and a
 /// copper layer together darken as much as a barrel does. The laminate is always the same substance, whatever
 /// the board's own is: it only draws the footprint, and the ratio asked for is reached by thickness.
@@ -156,6 +183,16 @@ VolumePainter::VolumePainter(const Board& board, const VolumeScan& scan) : board
             places_.push_back({static_cast<float>(face(x, y)),
                                static_cast<float>((face(x + 1, y) - face(x - 1, y)) / (2 * v)),
                                static_cast<float>((face(x, y + 1) - face(x, y - 1)) / (2 * v))});
+    if (scan.metal_streaks > 0) streaks_ = streak_picture(board_, scan_, width_, height_);
+}
+
+const VolumePainter::Place& VolumePainter::place_at(int x, int y) const {
+    return places_[static_cast<std::size_t>(y) * static_cast<std::size_t>(width_) +
+                   static_cast<std::size_t>(x)];
+}
+
+double VolumePainter::cosine_of(const Place& place) {
+    return 1 / std::sqrt(1 + place.slope_x * place.slope_x + place.slope_y * place.slope_y);
 }
 
 float VolumePainter::sampled(const Sheet& sheet, double x, double y) const {
@@ -171,12 +208,15 @@ float VolumePainter::sampled(const Sheet& sheet, double x, double y) const {
     return static_cast<float>(sum);
 }
 
+double VolumePainter::depth_mm(int x, int y, double z_mm) const {
+    const Place& place = place_at(x, y);
+    return (z_mm - place.low_face_mm) * cosine_of(place);
+}
+
 double VolumePainter::value_at(int x, int y, double z_mm) const {
-    const double sigma = std::sqrt(scan_.blur_z_mm * scan_.blur_z_mm + scan_.pitch_mm * scan_.pitch_mm / 12);
-    const Place& place =
-        places_[static_cast<std::size_t>(y) * static_cast<std::size_t>(width_) + static_cast<std::size_t>(x)];
-    const double cosine = 1 / std::sqrt(1 + place.slope_x * place.slope_x + place.slope_y * place.slope_y);
-    const double d_mm = (z_mm - place.low_face_mm) * cosine;
+    const double sigma = sigma_z_mm(scan_), d_mm = depth_mm(x, y, z_mm);
+    const Place& place = place_at(x, y);
+    const double cosine = cosine_of(place);
     // The foot of the normal on the board's middle is where the footprint is read.
     const double lift_px = (d_mm - board_.thickness_mm / 2) * cosine / scan_.voxel_mm;
     double sum = 0;
@@ -204,6 +244,9 @@ void VolumePainter::scan_slice(int z, ImageView<std::uint16_t> out) const {
             double value = clean(x, y) * (1 - scan_.cupping * (1 - r2 / reach2));
             if (scan_.ring_artefacts > 0)
                 value += scan_.ring_artefacts * ring_pattern(std::sqrt(r2), scan_.seed);
+            if (scan_.metal_streaks > 0)
+                value += streaks_(x, y) * sheet_weight(depth_mm(x, y, z * scan_.pitch_mm), 0,
+                                                       board_.thickness_mm, sigma_z_mm(scan_));
             if (scan_.laminate_snr > 0) {
                 const std::uint64_t place =
                     (static_cast<std::uint64_t>(z) * static_cast<std::uint64_t>(height_) +

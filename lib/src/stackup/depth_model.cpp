@@ -11,6 +11,8 @@ namespace ringwall {
 namespace {
 
 constexpr int common_terms = 4, foil_terms = 3;
+/// Of a foil, laminate steps times slices: copper only adds, or an outer foil and the laminate's face trade.
+constexpr double least_area = 1e-4, most_area = 1e4;
 /// Laminate steps. A foil of 18 um over a tenth of a block makes 0.8 there at one slice of blur; the mean
 /// over the board is known to about a hundredth.
 constexpr double least_crest = 0.3, least_excess = 0.05;
@@ -25,7 +27,7 @@ Eigen::VectorXd packed(const DepthModel& model) {
         const FoilLine& foil = model.foils[k];
         // The area of a line is known far better than its height and width are.
         p.segment(common_terms + foil_terms * static_cast<Eigen::Index>(k), foil_terms) << foil.middle,
-            std::log(foil.thickness), foil.height * foil.thickness;
+            std::log(foil.thickness), std::log(std::max(foil.height * foil.thickness, least_area));
     }
     return p;
 }
@@ -38,7 +40,8 @@ DepthModel unpacked(const Eigen::VectorXd& p) {
         FoilLine foil;
         foil.middle = p[at];
         foil.thickness = std::exp(std::clamp(p[at + 1], std::log(least_foil), std::log(most_foil)));
-        foil.height = p[at + 2] / foil.thickness;
+        foil.height =
+            std::exp(std::clamp(p[at + 2], std::log(least_area), std::log(most_area))) / foil.thickness;
         model.foils.push_back(foil);
     }
     return model;
@@ -48,6 +51,8 @@ DepthModel unpacked(const Eigen::VectorXd& p) {
 struct Prior {
     double blur = 1, u_log_blur = 0.5;
     double foil = 1.4, u_log_foil = 0.7;
+    std::vector<double> middles; ///< of the foils, where each was first seen
+    double u_middle = 1.5;
     double low = 0, high = 0, u_face = 1.5; ///< the laminate's faces
     double u_laminate = 0.1;                ///< its level, about 1
 };
@@ -101,7 +106,7 @@ class Fitter {
         const DepthModel model = unpacked(p);
         const auto n = static_cast<Eigen::Index>(profile_.depth.size());
         const auto foils = static_cast<Eigen::Index>(model.foils.size());
-        Eigen::VectorXd r(n + 4 + foils);
+        Eigen::VectorXd r(n + 4 + 2 * foils);
         for (Eigen::Index i = 0; i < n; ++i) {
             const auto k = static_cast<std::size_t>(i);
             r[i] = (model.at(profile_.depth[k]) - profile_.value[k]) * profile_.weight[k];
@@ -110,10 +115,12 @@ class Fitter {
         r[n + 1] = (model.low - prior_.low) / prior_.u_face;
         r[n + 2] = (model.high - prior_.high) / prior_.u_face;
         r[n + 3] = (model.laminate - 1) / prior_.u_laminate;
-        for (Eigen::Index k = 0; k < foils; ++k)
-            r[n + 4 + k] =
-                (std::log(model.foils[static_cast<std::size_t>(k)].thickness) - std::log(prior_.foil)) /
-                prior_.u_log_foil;
+        for (Eigen::Index k = 0; k < foils; ++k) {
+            const FoilLine& foil = model.foils[static_cast<std::size_t>(k)];
+            r[n + 4 + k] = (std::log(foil.thickness) - std::log(prior_.foil)) / prior_.u_log_foil;
+            r[n + 4 + foils + k] =
+                (foil.middle - prior_.middles[static_cast<std::size_t>(k)]) / prior_.u_middle;
+        }
         return r;
     }
 
@@ -131,6 +138,17 @@ class Fitter {
     const DepthProfile& profile_;
     Prior prior_;
 };
+
+/// Each foil held near the place where it was first seen: one that blur, thickness and the laminate's face
+/// can stand in for would wander off, and be lost.
+Fit fit_from(const DepthProfile& profile, Prior prior, const DepthModel& start) {
+    for (const FoilLine& foil : start.foils)
+        prior.middles.push_back(foil.first_seen);
+    Fit fit = Fitter(profile, prior).fitted(start);
+    for (std::size_t k = 0; k < fit.model.foils.size(); ++k)
+        fit.model.foils[k].first_seen = start.foils[k].first_seen;
+    return fit;
+}
 
 /// Where the profile stands highest over the model, in units of the tolerance there.
 struct Peak {
@@ -169,6 +187,13 @@ double usual_thickness(const DepthModel& model) {
     return std::exp(sum / weights);
 }
 
+/// Two foils at one place are one whose shape the model does not match.
+bool stands_apart(const DepthModel& model) {
+    for (std::size_t k = 1; k < model.foils.size(); ++k)
+        if (model.foils[k].middle - model.foils[k - 1].middle < model.blur) return false;
+    return true;
+}
+
 DepthModel faces_of(const DepthProfile& profile) {
     DepthModel model;
     model.laminate = 1;
@@ -199,7 +224,7 @@ void add_peaks(const DepthProfile& profile, double foil_px, DepthModel& model) {
         }
         if (!highest || value - std::max(left, right) < least_crest) continue;
         FoilLine foil;
-        foil.middle = d, foil.thickness = foil_px;
+        foil.middle = foil.first_seen = d, foil.thickness = foil_px;
         foil.height = std::max(0.01, 1.5 * (profile.value[i] - 1));
         model.foils.push_back(foil);
     }
@@ -274,7 +299,7 @@ DepthModel fit_depth_model(const DepthProfile& profile, std::optional<double> fo
     for (double& weight : rough.weight)
         weight *= rough_share;
     const auto fitted = [&](const DepthModel& from) {
-        return Fitter(profile, prior).fitted(Fitter(rough, prior).fitted(from).model);
+        return fit_from(profile, prior, fit_from(rough, prior, from).model);
     };
     constexpr std::size_t most_foils = 64;
     Fit best = fitted(start);
@@ -284,11 +309,12 @@ DepthModel fit_depth_model(const DepthProfile& profile, std::optional<double> fo
         if (peak.excess < least_excess) break;
         DepthModel more = best.model;
         FoilLine foil;
-        foil.middle = peak.depth, foil.thickness = prior.foil, foil.height = 1.5 * peak.excess;
+        foil.middle = foil.first_seen = peak.depth, foil.thickness = prior.foil,
+        foil.height = 1.5 * peak.excess;
         more.foils.push_back(foil);
         sort_by_depth(more);
         Fit next = fitted(more);
-        if (next.chi2 > best.chi2 - bic) break;
+        if (next.chi2 > best.chi2 - bic || !stands_apart(next.model)) break;
         best = std::move(next);
     }
     // Where the profile tells the foils' thickness, the guess must not pull it: it moves to what was found,
@@ -296,7 +322,7 @@ DepthModel fit_depth_model(const DepthProfile& profile, std::optional<double> fo
     for (int round = 0; round < 3 && !foil_px && !best.model.foils.empty(); ++round) {
         prior.foil = usual_thickness(best.model);
         prior.u_log_foil = 0.3;
-        best = Fitter(profile, prior).fitted(best.model);
+        best = fit_from(profile, prior, best.model);
     }
     finish(best.model, best, profile);
     return best.model;

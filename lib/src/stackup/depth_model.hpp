@@ -22,6 +22,7 @@ struct FoilLine {
     double height =
         0; ///< excess over laminate inside the box, laminate steps (copper's times its covered share)
     double u_middle = 0, u_thickness = 0;
+    double first_seen = 0; ///< depth at which a peak stood; no fit moves the foil far from there
 };
 
 /// The whole board by depth: laminate between two faces, foils, one blur.

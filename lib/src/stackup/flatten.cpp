@@ -129,7 +129,7 @@ DepthProfile profile_of(const Sheet& sheet) {
         const auto first = values.begin() + static_cast<std::ptrdiff_t>(k * blocks);
         const auto last = first + static_cast<std::ptrdiff_t>(blocks);
         profile.value.push_back(std::accumulate(first, last, 0.0) / static_cast<double>(blocks));
-        const auto crest = last - 1 - static_cast<std::ptrdiff_t>(blocks / 30);
+        const auto crest = last - 1 - static_cast<std::ptrdiff_t>(blocks / 200);
         std::nth_element(first, crest, last);
         profile.crest.push_back(*crest);
         profile.weight.push_back(1);

@@ -105,7 +105,8 @@ VolumeLevels volume_levels(const BlockProfiles& blocks, DenseSide dense) {
                     "no board in this volume: nothing stands out from the air at its ends");
     levels.laminate = levels.air + centred(values, levels.sign, levels.air, step);
     levels.block_noise = noise / (levels.laminate - levels.air);
-    const double least = levels.sign > 0 ? quantile_of(values, 0.01) : -quantile_of(values, 0.99);
+    // Dark streaks round metal fall below air, over little of a volume.
+    const double least = levels.sign > 0 ? quantile_of(values, 0.05) : -quantile_of(values, 0.95);
     if (levels.air - least > 0.4 * (levels.laminate - levels.air))
         throw Error(Fault::nothing_measured,
                     "the first and last slices are not air: the board leaves the volume, or lies across it");
