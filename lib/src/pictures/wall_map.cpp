@@ -78,7 +78,7 @@ class WallMapDrawing {
         write(6, above_px - 14,
               "depth below the low face, " + std::string(cells_.cell_mm ? "mm" : "voxels") +
                   " (drawn taller than it is)");
-        for (const Tick& tick : ticks(0, unit * cells_.depths, 7)) {
+        for (const Tick& tick : ticks(0, unit * cells_.depths, 9)) {
             const double y = above_px + tick.value / unit * tall_;
             rule({left_px - 7.0, y}, {left_px - 1.0, y});
             write(left_px - 11 - canvas_.text_width(tick.text, text_px), y + 0.36 * text_px, tick.text);
