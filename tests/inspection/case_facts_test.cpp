@@ -278,7 +278,7 @@ BoardRecord judged_holes() {
     for (HoleRecord& hole : record.holes) {
         ScrewFit fit;
         fit.finding = hole.id == "H1" ? Finding::gap_shown : Finding::too_close;
-        fit.paths.push_back({"thread", "", {}, {}, 1.5, {}, {}, fit.finding, ""});
+        fit.paths.push_back({"thread", "", {}, {}, 1.5, {}, {}, {}, fit.finding, ""});
         fit.alternatives.push_back({"another row", Estimate::of(0.3, 0.01), fit.finding});
         hole.keepout.state = KeepOutState::ring_seen;
         hole.screw = fit;

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "layers/between.hpp"
 #include "layers/layered_hole.hpp"
 #include "stackup/drawn_volume.hpp"
 
@@ -133,4 +134,80 @@ TEST_CASE(
     CHECK(std::abs(found->by_layer[1].bore_px.value() - is.bore_mm / 0.025) < 0.2);
     CHECK(found->by_layer[1].keepout.state == KeepOutState::touching);
     CHECK(found->whole.keepout.state == KeepOutState::touching);
+}
+
+TEST_CASE("each direction of a hole has the least gap of all its layers") {
+    const DrawnVolume drawn(small_board(3), small_scan());
+    int compared = 0;
+    for (const layers::LayeredHole& hole : measured(drawn))
+        for (std::size_t i = 0; i < hole.whole.keepout.profile.size(); ++i) {
+            const GapSample& whole = hole.whole.keepout.profile[i];
+            if (whole.reason != GapReason::measured) continue;
+            double least = 1e9;
+            for (const Hole& layer : hole.by_layer)
+                if (layer.keepout.profile[i].reason == GapReason::measured)
+                    least = std::min(least, layer.keepout.profile[i].gap_px);
+            CHECK(whole.gap_px == least);
+            ++compared;
+        }
+    CHECK(compared > 100);
+}
+
+namespace {
+
+/// A short strip of copper, 3 slices thick, 8 px wide and 13 long, at mid-depth, `gap_px` from a hole's wall
+/// to its right.
+Volume with_strip(const DrawnVolume& drawn, Point centre_px, double wall_px, double gap_px) {
+    Volume volume = drawn.volume();
+    const int middle = volume.slices / 2;
+    float copper = 0;
+    for (const auto& slice : drawn.slices)
+        copper = std::max(copper,
+                          static_cast<float>(*std::max_element(slice.data(), slice.data() + slice.size())));
+    const auto read = volume.read_slice;
+    volume.read_slice = [=](int z, ImageView<float> out) {
+        read(z, out);
+        if (std::abs(z - middle) > 1) return;
+        const int from = static_cast<int>(std::lround(centre_px.x + wall_px + gap_px));
+        for (int y = static_cast<int>(centre_px.y) - 6; y <= static_cast<int>(centre_px.y) + 6; ++y)
+            for (int x = from; x < from + 8; ++x)
+                if (x >= 0 && y >= 0 && x < out.width() && y < out.height()) out(x, y) = copper;
+    };
+    return volume;
+}
+
+} // namespace
+
+TEST_CASE("copper at a depth of its own is no layer and is found beside the hole; without it nothing is") {
+    phantom::Board board = small_board(3);
+    for (phantom::CopperLayer& layer : board.layers)
+        layer.thickness_um = 35;
+    board.thickness_mm = 1.2; // layers 0.38 mm apart: room for a strip
+    const DrawnVolume drawn(board, small_scan());
+    Watch watch;
+    const FlatStack plain = flatten(drawn.volume(), {}, watch);
+    const double ratio = layers::copper_ratio(plain).value();
+    const auto maps = layers::layer_maps(plain);
+    const auto holes = layers::fit_layers(plain, maps, 1, watch);
+    const layers::BetweenSight sight = layers::between_sight(plain, ratio, 25);
+    CHECK(sight.unlooked.empty());
+    // 1.5 laminate steps of 29, blur of 1 slice: 1.5 x 4.13 / 29 slices of 25 um
+    CHECK(sight.least_foil_px * 25 == doctest::Approx(5.3).epsilon(0.3));
+    int strips = 0;
+    for (const layers::LayeredHole& hole : holes) {
+        const double wall = (hole.whole.drill_px ? hole.whole.drill_px : hole.whole.bore_px).value() / 2;
+        const bool near_edge = hole.whole.centre_px.x + wall + 30 > drawn.slices.front().width();
+        if (hole.whole.kind != HoleKind::hole || near_edge || wall < 20) continue;
+        Hole fitted = hole.whole;
+        fitted.wall.state = WallState::plated; // its barrel, where it has one, is left out
+        CHECK_FALSE(layers::copper_between(plain, 1, sight, fitted, 1.0, 12));
+        const FlatStack with = flatten(with_strip(drawn, fitted.centre_px, wall, 8), {}, watch);
+        CHECK(with.layers.size() == plain.layers.size());
+        const auto found = layers::copper_between(with, 1, sight, fitted, 1.0, 12);
+        REQUIRE(found);
+        CHECK(std::abs(found->gap_px - 8) <= 2); // a pixel's grid, and the tilt taken off
+        CHECK(std::abs(std::remainder(found->angle_deg, 360)) < 45);
+        ++strips;
+    }
+    CHECK(strips >= 1);
 }

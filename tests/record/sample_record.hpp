@@ -128,6 +128,7 @@ inline BoardRecord sample_record() {
     stated.picture = "layer-1.png";
     stated.z_slices = Estimate::of(0.8, 0.05), stated.thickness_slices = Estimate::of(1.4, 0.04);
     stated.stated_role = "ground", stated.evidence = "drawing 7 of N. N.";
+    stated.treated_as_live = false;
     other.number = 2;
     record.layers = {stated, other};
     record.holes = {sample_hole("H1", 0), sample_hole("H2", 0.1)};

@@ -67,6 +67,8 @@ inline BoardRecord of_stack(bool scale = true) {
         record.layers->push_back(layer);
     }
     (*record.layers)[1].stated_role = "ground", (*record.layers)[1].evidence = "drawing 7 <of> the maker";
+    (*record.layers)[1].treated_as_live = false;
+    (*record.layers)[2].stated_role = "signal";
     for (HoleRecord& hole : record.holes) {
         hole.stack = StackHoleRecord{"wall-" + hole.id + ".png", Estimate::of(0.004, 0.002), {}, {}};
         for (int k = 0; k < 3; ++k) {

@@ -31,11 +31,18 @@ TEST_CASE("a slice stack's report speaks of a stack, nowhere of a face-on pictur
           std::string::npos);
 }
 
-TEST_CASE("the layers' table says what the case states as the case's, and treats every layer as live") {
-    const std::string page = page_of(of_stack()), text = visible(page);
-    CHECK(text.find("stated by the case: ground, evidence “drawing 7 <of> the maker”; not established here, "
-                    "treated as live") != std::string::npos);
-    CHECK(count_of(text, "treated as live, net not established") == 2); // layers 1 and 3
+TEST_CASE("the layers' table says what the case states as the case's, and what is treated as live") {
+    const std::string text = visible(page_of(of_stack()));
+    CHECK(text.find("stated by the case: ground, evidence “drawing 7 <of> the maker”; not established here; "
+                    "not counted as live") != std::string::npos);
+    CHECK(text.find("stated by the case: signal, without evidence; not established here; treated as live") !=
+          std::string::npos);
+    CHECK(count_of(text, "treated as live, net not established") == 1); // layer 1
+    BoardRecord record = of_stack();
+    (*record.layers)[1].evidence.clear(), record.left_out = {"layers.stated.evidence"};
+    CHECK(visible(page_of(record))
+              .find("ground, evidence left out or not given; not established here; not "
+                    "counted as live") != std::string::npos);
 }
 
 TEST_CASE("a land is no joined plane: a layer is joined where copper runs on from the barrel") {

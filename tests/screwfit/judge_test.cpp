@@ -180,7 +180,6 @@ TEST_CASE("everything that forbids gap_shown does, and is named") {
     with = judging();
     with.stack_forbids = {"Between the layers seen nothing was looked for."};
     forbidden(wide, with, "Between the layers");
-    CHECK(judged(wide, with).would_decide.find("face-on picture") != std::string::npos);
     Hole hidden = wide;
     hidden.seen_fraction = 0.9;
     forbidden(hidden, judging(), "90.0 % of it was seen");
@@ -311,4 +310,132 @@ TEST_CASE("without a scale the screw is named and undecided, and every length of
     CHECK(fit.paths.empty());
     CHECK(fit.not_judged.front() == "thread: no scale");
     CHECK(fit.not_judged[1] == "head: no scale");
+}
+
+namespace {
+
+/// Rings of 0.9 mm on four layers of a 1.6 mm board, the outer two on its faces.
+std::vector<LayerOfHole> four_layers(double bore_mm = 3.7, double gap_mm = 0.9) {
+    const std::vector<double> depth_mm{0.035, 0.5, 1.1, 1.565};
+    std::vector<LayerOfHole> layers;
+    for (int k = 0; k < 4; ++k) {
+        LayerOfHole layer{bare_hole(bore_mm, gap_mm), {}};
+        layer.place.number = k + 1;
+        const double depth = depth_mm[static_cast<std::size_t>(k)];
+        layer.place.way_mm = std::max(depth, 1.6 - depth);
+        layer.place.low_face = k == 0, layer.place.high_face = k == 3;
+        layers.push_back(layer);
+    }
+    return layers;
+}
+
+ScrewFit judged_layers(const std::vector<LayerOfHole>& layers, const Judging& with) {
+    const Judged result = judge_layers(layers, scale_of(), with);
+    REQUIRE(result.screw);
+    return *result.screw;
+}
+
+void set_gap(Hole& hole, double gap_mm) {
+    hole.keepout = bare_hole(3.7, gap_mm).keepout;
+}
+
+std::vector<MetalPath> of_part(const ScrewFit& screw, const std::string& part) {
+    std::vector<MetalPath> paths;
+    for (const MetalPath& path : screw.paths)
+        if (path.part == part) paths.push_back(path);
+    return paths;
+}
+
+} // namespace
+
+TEST_CASE("a stack's thread is judged on every layer: the worst leads and gives the hole's numbers") {
+    std::vector<LayerOfHole> layers = four_layers();
+    const ScrewFit all = judged_layers(layers, judging());
+    CHECK(all.finding == Finding::gap_shown);
+    CHECK(of_part(all, "thread").size() == 4);
+    set_gap(layers[2].hole, 0.05);
+    const ScrewFit screw = judged_layers(layers, judging());
+    CHECK(screw.finding == Finding::too_close);
+    CHECK(screw.margin_mm.value() == doctest::Approx(-0.05));
+    REQUIRE(of_part(screw, "thread").size() == 4);
+    CHECK(screw.paths.front().layer == 3);
+    CHECK(screw.paths[1].finding == Finding::gap_shown);
+    CHECK(screw.why.starts_with("Layer 3: no contact shown"));
+    for (const Alternative& other : screw.alternatives) // each is of all layers
+        if (other.finding != Finding::reaches) CHECK(other.margin_mm.value() < 0.2);
+}
+
+TEST_CASE("a layer that could not be read keeps the hole undecided, without a number") {
+    std::vector<LayerOfHole> layers = four_layers();
+    layers[1].hole.keepout.state = KeepOutState::undecided;
+    layers[1].hole.keepout.why = "streaks";
+    layers[1].hole.keepout.min_px = Estimate::missing("streaks");
+    const ScrewFit screw = judged_layers(layers, judging());
+    CHECK(screw.finding == Finding::undecided);
+    CHECK_FALSE(screw.margin_mm);
+    CHECK(screw.paths.front().layer == 2);
+    set_gap(layers[3].hole, 0.05); // and yet nothing hides what another layer shows
+    CHECK(judged_layers(layers, judging()).finding == Finding::too_close);
+}
+
+TEST_CASE("a crooked screw reaches a layer by its way from the further face, not by the board's thickness") {
+    Judging with = judging();
+    with.screw.tilt_deg = 5;
+    const ScrewFit screw = judged_layers(four_layers(), with);
+    for (const MetalPath& path : of_part(screw, "thread")) {
+        const double way_mm = path.layer == 2 || path.layer == 3 ? 1.1 : 1.565;
+        const double lean_mm = way_mm * std::tan(5 * std::numbers::pi / 180);
+        CHECK(path.contact_margin_mm.value() == doctest::Approx(0.9 - lean_mm));
+    }
+}
+
+TEST_CASE("head and washer are judged against the outer layers, and find what holds on either face") {
+    Judging with = judging();
+    with.screw.head_mm =
+        5.9; // overhangs the edge by (5.9 - 3.5052) / 2 = 1.197 mm, past the copper at 0.9 mm
+    std::vector<LayerOfHole> layers = four_layers();
+    const ScrewFit both = judged_layers(layers, with);
+    REQUIRE(of_part(both, "head").size() == 2);
+    CHECK(of_part(both, "head")[0].layer == 1);
+    CHECK(of_part(both, "head")[1].layer == 4);
+    CHECK(both.finding == Finding::reaches);
+    CHECK(both.why.find("The head ends 0.297") != std::string::npos);
+
+    set_gap(layers[3].hole, 2.0);
+    const ScrewFit one = judged_layers(layers, with);
+    CHECK(one.finding == Finding::undecided);
+    CHECK(of_part(one, "head")[0].finding == Finding::undecided);
+    CHECK(of_part(one, "head")[1].finding == Finding::gap_shown);
+    CHECK(one.would_decide.find("which face") != std::string::npos);
+
+    set_gap(layers[3].hole, 1.25); // beyond the head, within the 0.1 mm asked for
+    const ScrewFit close = judged_layers(layers, with);
+    CHECK(close.finding == Finding::too_close);
+
+    set_gap(layers[0].hole, 2.0), set_gap(layers[3].hole, 2.0); // an inner ring meets no head
+    CHECK(judged_layers(layers, with).finding == Finding::gap_shown);
+}
+
+TEST_CASE("own copper carries the metal on, on its own layer only") {
+    std::vector<LayerOfHole> layers = four_layers();
+    layers[0].hole.keepout.own_outer_px =
+        (1.85 + 0.85) / pixel_mm; // a land 0.05 mm short of layer 1's copper
+    const ScrewFit screw = judged_layers(layers, judging());
+    CHECK(screw.finding == Finding::too_close);
+    CHECK(screw.paths.front().layer == 1);
+    CHECK(screw.paths[1].contact_margin_mm.value() == doctest::Approx(0.9));
+}
+
+TEST_CASE("a layer shown to be ground is not counted as live; where all are, all are judged") {
+    std::vector<LayerOfHole> layers = four_layers();
+    set_gap(layers[2].hole, 0.05);
+    layers[2].place.ground = true;
+    const ScrewFit screw = judged_layers(layers, judging());
+    CHECK(screw.finding == Finding::gap_shown);
+    CHECK(of_part(screw, "thread").size() == 3);
+    CHECK(std::any_of(screw.not_judged.begin(), screw.not_judged.end(),
+                      [](const std::string& said) { return said.starts_with("layer 3: ground"); }));
+    for (LayerOfHole& layer : layers)
+        layer.place.ground = true;
+    CHECK(judged_layers(layers, judging()).finding == Finding::too_close);
 }

@@ -97,7 +97,7 @@ TEST_CASE("what cannot be laid flat is refused with the reason and the extent") 
         cut.slices = 40;
         const std::string why = refused(cut);
         CHECK(why.find("leaves the volume") != std::string::npos);
-        CHECK(why.find("39") != std::string::npos); // the last slice
+        CHECK(why.find("to 40 of 1 to 40") != std::string::npos); // the last slice, counted from 1
     }
     SUBCASE("two boards side by side, 12 slices apart") {
         const DrawnVolume drawn(small_board(3), scan);
@@ -113,6 +113,34 @@ TEST_CASE("what cannot be laid flat is refused with the reason and the extent") 
                     out(x, y) = other(x, y);
         };
         CHECK(refused(two).find("two boards") != std::string::npos);
+    }
+    SUBCASE("two boards side by side at one height, air between them") {
+        const DrawnVolume drawn(small_board(3), scan);
+        Volume two = drawn.volume();
+        const auto read = two.read_slice;
+        const int width = two.width_px, air = 48;
+        two.width_px = 2 * width + air;
+        two.read_slice = [read, width, air](int z, ImageView<float> out) {
+            Image<float> one(width, out.height()), none(width, out.height());
+            read(z, one.view());
+            read(0, none.view());
+            for (int y = 0; y < out.height(); ++y)
+                for (int x = 0; x < out.width(); ++x)
+                    out(x, y) = x < width         ? one(x, y)
+                                : x < width + air ? none(x - width, y)
+                                                  : one(x - width - air, y);
+        };
+        const std::string why = refused(two);
+        CHECK(why.find("side by side: x ") != std::string::npos);
+    }
+    SUBCASE("two boards one above the other") {
+        const DrawnVolume drawn(small_board(3), scan);
+        Volume two = drawn.volume();
+        const auto read = two.read_slice;
+        const int slices = two.slices;
+        two.slices = 2 * slices;
+        two.read_slice = [read, slices](int z, ImageView<float> out) { read(z % slices, out); };
+        CHECK(refused(two).find("one above the other") != std::string::npos);
     }
 }
 

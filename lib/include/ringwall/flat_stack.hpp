@@ -40,6 +40,15 @@ struct FlatLayer {
     Image<float> picture;  ///< laminate steps (air 0, laminate 1), at the columns of the slices
 };
 
+/// What stands highest in each column at depths that no layer's picture shows: copper of its own depth, such
+/// as a lone trace or an embedded strip, is no layer and shows here.
+struct BetweenLayers {
+    Image<float> most;     ///< laminate steps; the column's highest value between the layers
+    Image<float> depth_px; ///< where it lies, slices below the low face
+    /// Layers k for which nothing lies between k and k + 1 that the two pictures would not show.
+    std::vector<int> none_after;
+};
+
 /// A slice stack laid flat: the board as one smooth sheet of parallel copper layers.
 ///
 /// Values are in laminate steps: (value - air) / (laminate - air), one pair of levels for the whole volume:
@@ -54,6 +63,7 @@ struct FlatStack {
     Estimate blur_z_px;            ///< Gaussian sigma across the board, slices
     std::vector<FlatLayer> layers; ///< from the low-z face
     Image<float> mean;             ///< mean over the board's depth
+    BetweenLayers between;
     /// Why there may be more layers than were counted; empty: nothing seen speaks for it.
     std::string layers_why;
     std::vector<std::string> warnings;

@@ -115,6 +115,7 @@ struct LayerRecord {
     Estimate z_slices = Estimate::missing("not measured"),
              thickness_slices = z_slices; ///< the same in slices
     std::string stated_role, evidence;    ///< of the case file; empty: it says nothing of this layer
+    bool treated_as_live = true;          ///< false: stated as ground, with evidence
     bool operator==(const LayerRecord&) const = default;
 };
 

@@ -28,6 +28,7 @@ struct MetalPath {
     std::optional<int> plane; ///< face-on: at least so many foils from there outward
     double reach_mm = 0;      ///< of the metal from the hole's centre, resting
     Estimate contact_margin_mm, margin_mm;
+    Estimate cutting_margin_mm; ///< of the thread, cut into the wall; missing for all others
     Finding finding = Finding::undecided;
     std::string why;
     bool operator==(const MetalPath&) const = default;

@@ -220,9 +220,9 @@ void take_evidence(const CaseFile& read, InspectRequest& request) {
     if (!read.layers.empty())
         request.notes.emplace_back(
             request.shot == Shot::stack
-                ? "what the case says of single copper layers is shown and not followed: in slice stacks it "
-                  "is "
-                  "not in this version; all copper that is not the hole's own is treated as live"
+                ? "copper of layers that the case states as ground, with evidence, is not counted as live; "
+                  "all "
+                  "other copper that is not the hole's own is, signal layers too"
                 : "what the case says of single copper layers is not used: a face-on picture does "
                   "not show on which layer copper lies; all that is not the hole's own is treated "
                   "as live");

@@ -28,6 +28,8 @@ void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const
     with.rule = request.rule;
     with.confidence = request.confidence;
     with.board_mm = request.board_mm;
+    if (shown.measured_board_mm)
+        with.board_mm = std::max(with.board_mm.value_or(0), *shown.measured_board_mm);
     if (request.geometry) {
         with.source_to_board_mm = request.geometry->source_to_board_mm;
         with.centre_px = request.geometry->centre_px;
@@ -35,7 +37,8 @@ void judge_screw(HoleRecord& record, const Hole& hole, const Scale& scale, const
     with.smallest_foil_seen_um = shown.thinnest_um;
     with.stack_forbids = shown.stack_forbids;
     with.thinnest_foil_um = thinnest_foil_assumed_um(request);
-    screwfit::Judged judged = screwfit::judge(hole, scale, with);
+    screwfit::Judged judged = shown.layers.empty() ? screwfit::judge(hole, scale, with)
+                                                   : screwfit::judge_layers(shown.layers, scale, with);
     record.screw = std::move(judged.screw);
     record.screw_why = record.screw ? std::string() : judged.why;
     record.budget.insert(record.budget.end(), judged.budget.begin(), judged.budget.end());

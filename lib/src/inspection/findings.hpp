@@ -3,6 +3,7 @@
 
 #include "geometry/scale.hpp"
 #include "ringwall/inspection.hpp"
+#include "screwfit/fit_screw.hpp"
 
 #include <optional>
 #include <string>
@@ -16,8 +17,12 @@ double thinnest_foil_assumed_um(const InspectRequest& request);
 
 /// What a picture or stack shows beside one hole.
 struct ShownBeside {
-    std::optional<double> thinnest_um;      ///< copper that would have shown
-    std::vector<std::string> stack_forbids; ///< screwfit::Judging::stack_forbids
+    std::optional<double> thinnest_um; ///< copper that would have shown
+    /// Of a slice stack: screwfit::Judging::stack_forbids, the layers, and the board as thick as it was
+    /// measured. Face-on: no layers.
+    std::vector<std::string> stack_forbids = {};
+    std::vector<screwfit::LayerOfHole> layers = {};
+    std::optional<double> measured_board_mm = {};
 };
 
 /// Judges the screw in one finished hole; the record then has `screw`, or `screw_why`, and its lines of the

@@ -8,10 +8,10 @@
 #include "inspection/edge_on.hpp"
 #include "inspection/findings.hpp"
 #include "inspection/finished.hpp"
+#include "inspection/shown_by_stack.hpp"
 #include "inspection/wall_breaks.hpp"
 #include "inspection/watched.hpp"
 #include "record/from_hole.hpp"
-#include "rings/least_copper.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -24,41 +24,6 @@ constexpr const char* decisions_note =
 
 constexpr const char* other_scale_note =
     "pixel_mm and lengths that set a scale are not used in a slice stack: its voxel size is";
-
-/// Pixel size in a slice and distance of slices, mm.
-struct VoxelScale {
-    Scale in_slice = Scale::unknown("no scale: measuring stopped before it was looked for");
-    double pitch_mm = 0; ///< 0: not known
-    double pitch_px = 1;
-    [[nodiscard]] Estimate depth_mm(const Estimate& slices) const {
-        if (pitch_mm <= 0) return Estimate::missing(in_slice.why());
-        return slices.scaled(pitch_mm, in_slice.relative_u());
-    }
-};
-
-VoxelScale voxel_scale(const InspectRequest& request, const StackFacts& facts) {
-    ScaleSources sources;
-    VoxelScale voxel;
-    if (request.voxel_mm) {
-        sources.given_mm = std::array{(*request.voxel_mm)[0], (*request.voxel_mm)[1]};
-        const bool in_case = request.scale_given == InspectRequest::ScaleGiven::in_case;
-        sources.given = in_case ? "stated as voxel size in the case file" : "given as voxel size";
-        voxel.pitch_mm = (*request.voxel_mm)[2];
-    } else if (facts.voxel) {
-        sources.stated = StatedScale{{facts.voxel->voxel_mm[0], facts.voxel->voxel_mm[1]}, facts.voxel->from};
-        voxel.pitch_mm = facts.voxel->voxel_mm[2];
-    }
-    if (voxel.pitch_mm <= 0) {
-        voxel.in_slice =
-            Scale::unknown("no scale: the files state no voxel size that is certain; give --voxel-mm");
-        return voxel;
-    }
-    sources.u_percent = request.scale_u_percent;
-    voxel.in_slice = find_scale(sources);
-    if (voxel.in_slice.known() && voxel.pitch_mm > 0)
-        voxel.pitch_px = voxel.pitch_mm / voxel.in_slice.mean_mm();
-    return voxel;
-}
 
 class StackRun {
   public:
@@ -179,7 +144,8 @@ class StackRun {
             if (hole.joined[k] != 0) record.stack->joined_layers.push_back(static_cast<int>(k) + 1);
         add_case_words(record, request_);
         if (screw_in(record, request_) != nullptr)
-            judge_screw(record, hole.whole, voxel_.in_slice, request_, {thinnest_um(hole), forbids(hole)});
+            judge_screw(record, hole.whole, voxel_.in_slice, request_,
+                        shown_by_stack(*stack_, voxel_, request_, hole));
         return record;
     }
 
@@ -188,43 +154,14 @@ class StackRun {
         return slices * voxel_.pitch_mm;
     }
 
-    /// Why the stack shows no gap beside a hole. The first holds until copper is looked for at every depth.
-    [[nodiscard]] std::vector<std::string> forbids(const layers::LayeredHole& hole) const {
-        std::vector<std::string> sentences{
-            "Copper over little of the board, such as a trace alone at its depth, may not count as a layer: "
-            "between the layers seen this version does not look for it."};
-        if (!stack_->flat.layers_why.empty())
-            sentences.push_back("There may be more layers than those seen: " + stack_->flat.layers_why + ".");
-        for (std::size_t k = 0; k < hole.by_layer.size(); ++k) {
-            const KeepOut& ring = hole.by_layer[k].keepout;
-            const std::string layer = "On layer " + std::to_string(k + 1);
-            if (ring.state == KeepOutState::runs_on)
-                sentences.push_back(layer + " own copper runs on into a plane: only a meter can say that it "
-                                            "is no supply.");
-            if (std::any_of(ring.profile.begin(), ring.profile.end(),
-                            [](const GapSample& at) { return at.reason == GapReason::hidden; }))
-                sentences.push_back(layer + " part of the turn could not be read.");
+    /// Of several statements one that does not say ground with evidence.
+    void take_statement(LayerRecord& layer) const {
+        for (const CaseLayer& stated : request_.layers) {
+            const bool live = stated.role != "ground" || stated.evidence.empty();
+            if (stated.number != layer.number || (!layer.stated_role.empty() && !live)) continue;
+            layer.stated_role = stated.role, layer.evidence = stated.evidence;
+            layer.treated_as_live = live;
         }
-        return sentences;
-    }
-
-    /// Thinnest copper, um, that every layer would have shown beside this hole.
-    [[nodiscard]] std::optional<double> thinnest_um(const layers::LayeredHole& hole) const {
-        if (!voxel_.in_slice.known()) return std::nullopt;
-        std::optional<double> worst;
-        for (std::size_t k = 0; k < hole.by_layer.size(); ++k) {
-            const layers::LayerMap& map = stack_->maps[k];
-            const CopperSight& sight = hole.by_layer[k].keepout.sight;
-            if (map.copper <= 0) continue; // the whole layer is too thin to show
-            const Estimate foil_um = voxel_.depth_mm(stack_->flat.layers[k].thickness_px).scaled(1000);
-            const std::optional<double> um = foil_um ? std::optional(foil_um.value()) : request_.foil_um;
-            if (!um || sight.laminate <= 0) return std::nullopt;
-            const double foil_step = map.step * map.copper - (1 - sight.laminate);
-            const double here =
-                *um * rings::least_darkening(sight, voxel_.in_slice.mean_mm()) / std::max(foil_step, 1e-6);
-            worst = std::max(worst.value_or(0), here);
-        }
-        return worst;
     }
 
     [[nodiscard]] std::vector<LayerRecord> layer_records() const {
@@ -238,9 +175,7 @@ class StackRun {
             record.z_slices = layer.depth_px;
             record.thickness_slices = layer.thickness_px;
             record.picture = "layer-" + std::to_string(record.number) + ".png";
-            for (const CaseLayer& stated : request_.layers)
-                if (stated.number == record.number)
-                    record.stated_role = stated.role, record.evidence = stated.evidence;
+            take_statement(record);
             records.push_back(std::move(record));
         }
         return records;
@@ -262,6 +197,11 @@ class StackRun {
         if (!decisions_.empty()) source.warnings.emplace_back(decisions_note);
         if (request_.pixel_mm || !request_.known.empty() || !request_.scale_holes.empty())
             source.warnings.emplace_back(other_scale_note);
+        if (stack_) {
+            const SizeDoubts doubts = size_doubts(*stack_, voxel_, request_);
+            source.warnings.insert(source.warnings.end(), doubts.grave.begin(), doubts.grave.end());
+            source.warnings.insert(source.warnings.end(), doubts.told.begin(), doubts.told.end());
+        }
         if (stack_ && !stack_->flat.layers_why.empty())
             source.warnings.push_back("at least " + std::to_string(stack_->flat.layers.size()) +
                                       " copper layers: " + stack_->flat.layers_why);
@@ -270,7 +210,7 @@ class StackRun {
                 source.warnings.push_back("the case speaks of layer " + std::to_string(stated.number) + " (" +
                                           stated.role + "), which was not seen in this stack");
         for (std::size_t i = 0; stack_ && i < stack_->holes.size() && i < holes_.size(); ++i)
-            if (const auto um = thinnest_um(stack_->holes[i]))
+            if (const auto um = thinnest_in_stack_um(*stack_, voxel_, request_, stack_->holes[i]))
                 source.smallest_foil_seen_um = std::max(source.smallest_foil_seen_um.value_or(0), *um);
     }
 

@@ -83,6 +83,50 @@ PlaneGap plane_of(const KeepOut& keepout, int layer) {
     return plane;
 }
 
+/// Smaller: nearer copper, or less known.
+int rank(GapReason reason) {
+    switch (reason) {
+    case GapReason::merged:
+        return 0;
+    case GapReason::hidden:
+        return 1;
+    case GapReason::measured:
+        return 2;
+    case GapReason::own:
+        return 3;
+    case GapReason::none:
+        return 4;
+    }
+    return 4;
+}
+
+/// The lesser of two layers' gaps in one direction.
+bool nearer(const GapSample& a, const GapSample& b) {
+    if (a.reason != b.reason) return rank(a.reason) < rank(b.reason);
+    return a.reason == GapReason::measured && a.gap_px < b.gap_px;
+}
+
+std::vector<GapSample> least_profile(const std::vector<Hole>& layers) {
+    std::vector<GapSample> least;
+    for (const Hole& layer : layers) {
+        const auto& profile = layer.keepout.profile;
+        if (profile.empty()) continue;
+        if (least.empty()) least = profile;
+        for (std::size_t i = 0; i < profile.size() && i < least.size(); ++i)
+            if (nearer(profile[i], least[i])) least[i] = profile[i];
+    }
+    return least;
+}
+
+/// Mean over the directions that have a gap; as uncertain as the worst layer's mean.
+Estimate mean_of(const std::vector<GapSample>& profile, const Estimate& of_worst) {
+    double sum = 0;
+    int count = 0;
+    for (const GapSample& at : profile)
+        if (at.reason == GapReason::measured) sum += at.gap_px, ++count;
+    return count > 0 && of_worst ? Estimate::of(sum / count, of_worst.u()) : of_worst;
+}
+
 /// The worst layer's keep-out as the hole's own, and every layer's as a plane.
 void gather(LayeredHole& hole) {
     std::vector<PlaneGap> planes;
@@ -98,6 +142,8 @@ void gather(LayeredHole& hole) {
     }
     if (worst == nullptr) return;
     hole.whole.keepout = *worst;
+    hole.whole.keepout.profile = least_profile(hole.by_layer);
+    hole.whole.keepout.mean_px = mean_of(hole.whole.keepout.profile, worst->mean_px);
     for (const Hole& each : hole.by_layer)
         hole.whole.keepout.own_outer_px =
             std::max(hole.whole.keepout.own_outer_px, each.keepout.own_outer_px);
@@ -118,6 +164,15 @@ Point along_normal(const FlatStack& flat, double pitch_px, Point from_px, double
     x *= pitch_px, y *= pitch_px;
     const double way = (to_depth - from_depth) * pitch_px / std::sqrt(1 + x * x + y * y);
     return {from_px.x - x * way, from_px.y - y * way};
+}
+
+Hole hole_on_layer(const LayeredHole& hole, std::size_t layer) {
+    Hole on = hole.whole;
+    on.keepout = hole.by_layer[layer].keepout;
+    std::erase_if(on.budget_px, [](const BudgetLine& line) { return line.quantity == "keepout_min_px"; });
+    for (const BudgetLine& line : hole.by_layer[layer].budget_px)
+        if (line.quantity == "keepout_min_px") on.budget_px.push_back(line);
+    return on;
 }
 
 std::vector<LayeredHole> fit_layers(const FlatStack& flat, const std::vector<LayerMap>& maps, double pitch_px,

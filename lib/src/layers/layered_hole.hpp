@@ -22,12 +22,17 @@ struct WallMap {
 
 /// One hole through all layers.
 struct LayeredHole {
-    Hole whole;                 ///< centre at mid-depth; wall by the wall map; keep-out of the worst layer
+    /// Centre at mid-depth; wall by the wall map; keep-out of the worst layer, in each direction the least
+    /// gap of all layers.
+    Hole whole;
     std::vector<Hole> by_layer; ///< from the low-z face, each at its own depth
     std::vector<char> joined;   ///< of each layer: its copper meets the barrel
     Estimate wander_px;         ///< how far the layers' centres stray from a straight line along the normal
     WallMap wall_map;
 };
+
+/// The whole hole with the keep-out of one layer, and that layer's lines of its budget.
+Hole hole_on_layer(const LayeredHole& hole, std::size_t layer);
 
 struct LayerOptions {
     double confidence = 0.95;

@@ -14,6 +14,7 @@ Json path_json(const MetalPath& path) {
             {"reach_mm", path.reach_mm},
             {"contact_margin_mm", json_of(path.contact_margin_mm)},
             {"margin_mm", json_of(path.margin_mm)},
+            {"cutting_margin_mm", json_of(path.cutting_margin_mm)},
             {"finding", word(path.finding)},
             {"why", text_json(path.why)}};
 }
@@ -27,6 +28,7 @@ MetalPath read_path(const Node& node) {
     path.reach_mm = node["reach_mm"].number();
     path.contact_margin_mm = read_estimate(node["contact_margin_mm"]);
     path.margin_mm = read_estimate(node["margin_mm"]);
+    path.cutting_margin_mm = read_estimate(node["cutting_margin_mm"]);
     path.finding = node["finding"].state<Finding>();
     path.why = node["why"].text_or_empty();
     return path;

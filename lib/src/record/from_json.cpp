@@ -141,6 +141,7 @@ LayerRecord read_layer(const Node& node) {
     layer.picture = node["picture"].text_or_empty();
     if (node.has("z_slices")) layer.z_slices = read_estimate(node["z_slices"]);
     if (node.has("thickness_slices")) layer.thickness_slices = read_estimate(node["thickness_slices"]);
+    if (node.has("treated_as_live")) layer.treated_as_live = node["treated_as_live"].truth();
     if (!node.has("stated") || node["stated"].is_null()) return layer;
     layer.stated_role = node["stated"]["role"].text();
     if (layer.stated_role != "live" && layer.stated_role != "ground" && layer.stated_role != "signal")

@@ -235,7 +235,8 @@ Json json_of(const LayerRecord& layer) {
             {"thickness_slices", json_of(layer.thickness_slices)},
             {"picture", text_json(layer.picture)},
             {"stated", stated ? Json{{"role", layer.stated_role}, {"evidence", text_json(layer.evidence)}}
-                              : Json(nullptr)}};
+                              : Json(nullptr)},
+            {"treated_as_live", layer.treated_as_live}};
 }
 
 /// The parts after the holes; those without a stage yet are null, each with its reason beside it.

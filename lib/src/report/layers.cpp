@@ -101,12 +101,16 @@ std::string joined_words(const BoardRecord& record, int layer) {
     return text.empty() ? "–" : text;
 }
 
-/// What a person says of a layer is never ours, and in this version never followed.
-std::string stated_words(const LayerRecord& layer) {
+/// What a person says of a layer is never ours.
+std::string stated_words(const BoardRecord& record, const LayerRecord& layer) {
     if (layer.stated_role.empty()) return "treated as live, net not established";
-    return "stated by the case: " + layer.stated_role +
-           (layer.evidence.empty() ? ", without evidence" : ", evidence “" + layer.evidence + "”") +
-           "; not established here, treated as live";
+    const bool left_out = std::find(record.left_out.begin(), record.left_out.end(),
+                                    "layers.stated.evidence") != record.left_out.end();
+    const std::string evidence = !layer.evidence.empty() ? "evidence “" + layer.evidence + "”"
+                                 : left_out              ? "evidence left out or not given"
+                                                         : "without evidence";
+    return "stated by the case: " + layer.stated_role + ", " + evidence + "; not established here; " +
+           (layer.treated_as_live ? "treated as live" : "not counted as live");
 }
 
 Table layer_table(const BoardRecord& record) {
@@ -117,7 +121,7 @@ Table layer_table(const BoardRecord& record) {
     for (const LayerRecord& layer : *record.layers)
         table.rows.push_back({std::to_string(layer.number), depth_words(layer), copper_words(layer),
                               narrowest(record, layer.number), joined_words(record, layer.number),
-                              stated_words(layer)});
+                              stated_words(record, layer)});
     return table;
 }
 

@@ -11,8 +11,8 @@ namespace {
 
 class List {
   public:
-    List(const RingInMm& ring, const Judging& with, const ScrewFit& made)
-        : ring_(ring), with_(with), made_(made) {}
+    List(const std::vector<RingInMm>& rings, const Judging& with, const ScrewFit& made)
+        : rings_(rings), with_(with), made_(made) {}
 
     std::vector<Alternative> make() {
         rows();
@@ -24,8 +24,8 @@ class List {
     }
 
   private:
-    void add(const std::string& what, const RingInMm& ring, const Judging& with) {
-        const ScrewFit screw = judge_ring(ring, with).screw;
+    void add(const std::string& what, const std::vector<RingInMm>& rings, const Judging& with) {
+        const ScrewFit screw = judge_rings(rings, with).screw;
         list_.push_back({what,
                          screw.engagement == Engagement::cuts ? screw.cutting_margin_mm : screw.margin_mm,
                          screw.finding});
@@ -40,7 +40,7 @@ class List {
             other.rule.row = name;
             add("spacing row " + name + " instead of " + with_.rule.row + " (" +
                     fixed(*required_spacing_mm(other.rule), 2) + " mm)",
-                ring_, other);
+                rings_, other);
         };
         if (own != rows.begin()) row(*std::prev(own));
         if (own != rows.end() && std::next(own) != rows.end()) row(*std::next(own));
@@ -52,7 +52,7 @@ class List {
             Judging other = with_;
             other.screw.major_mm = *mm;
             add("screw at the " + which + " limit of its class, " + fixed(*mm, 3) + " mm before plating",
-                ring_, other);
+                rings_, other);
         };
         major(with_.screw.major_min_mm, "lower");
         major(with_.screw.major_max_mm, "upper");
@@ -62,22 +62,25 @@ class List {
         const bool cuts = made_.engagement == Engagement::cuts;
         Judging other = with_;
         other.screw.engagement = cuts ? Engagement::free : Engagement::cuts;
-        add(cuts ? "the thread does not cut" : "the thread cuts into the wall", ring_, other);
+        add(cuts ? "the thread does not cut" : "the thread cuts into the wall", rings_, other);
     }
 
     /// By U (k = 2): lengths from the picture change, the screw does not.
     void scale_off() {
-        if (ring_.scale_relative_u <= 0) return;
+        const double relative_u = rings_.front().scale_relative_u;
+        if (relative_u <= 0) return;
         for (const double sign : {-2.0, 2.0}) {
-            const double factor = 1 + sign * ring_.scale_relative_u;
-            add("scale " + fixed(200 * ring_.scale_relative_u, 1) + " % " +
-                    (sign < 0 ? "smaller" : "larger") + " (its U)",
-                scaled(factor), with_);
+            const double factor = 1 + sign * relative_u;
+            std::vector<RingInMm> rings;
+            for (const RingInMm& ring : rings_)
+                rings.push_back(scaled(ring, factor));
+            add("scale " + fixed(200 * relative_u, 1) + " % " + (sign < 0 ? "smaller" : "larger") +
+                    " (its U)",
+                rings, with_);
         }
     }
 
-    [[nodiscard]] RingInMm scaled(double factor) const {
-        RingInMm ring = ring_;
+    [[nodiscard]] static RingInMm scaled(RingInMm ring, double factor) {
         ring.bore_mm *= factor;
         ring.drill_mm *= factor;
         ring.gap_low_by_mm *= factor;
@@ -100,10 +103,10 @@ class List {
         other.thinnest_foil_um = thinner_assumed ? shown : 0.99 * shown;
         add((thinner_assumed ? "no copper thinner than the " : "copper thinner than the ") + fixed(shown, 1) +
                 " µm that the picture is sure to show" + (thinner_assumed ? "" : " must be assumed"),
-            ring_, other);
+            rings_, other);
     }
 
-    const RingInMm& ring_;
+    const std::vector<RingInMm>& rings_;
     const Judging& with_;
     const ScrewFit& made_;
     std::vector<Alternative> list_;
@@ -111,8 +114,9 @@ class List {
 
 } // namespace
 
-std::vector<Alternative> alternatives(const RingInMm& ring, const Judging& with, const ScrewFit& made) {
-    return List(ring, with, made).make();
+std::vector<Alternative> alternatives(const std::vector<RingInMm>& rings, const Judging& with,
+                                      const ScrewFit& made) {
+    return List(rings, with, made).make();
 }
 
 } // namespace ringwall::screwfit

@@ -35,22 +35,37 @@ std::optional<PlaneHeight> height_of(const Hole& hole, const Scale& scale, const
     return height;
 }
 
+Judged judged_rings(const std::vector<RingInMm>& rings, const Judging& with) {
+    const OneRing worst = judge_rings(rings, with);
+    Judged judged;
+    judged.screw = worst.screw;
+    judged.screw->alternatives = alternatives(rings, with, worst.screw);
+    add_budget(judged.budget, "contact_margin_mm", worst.contact);
+    add_budget(judged.budget, "margin_mm", worst.resting);
+    add_budget(judged.budget, "cutting_margin_mm", worst.cutting);
+    return judged;
+}
+
 } // namespace
 
 Judged judge(const Hole& hole, const Scale& scale, const Judging& with) {
     if (!scale.known()) return {without_scale(with, scale.why()), {}, {}};
     RingOrReason found = ring_in_mm(hole, scale);
     if (!found.ring) return {{}, found.why, {}};
-    RingInMm& ring = *found.ring;
-    ring.height = height_of(hole, scale, with);
-    const OneRing thread = judge_ring(ring, with);
-    Judged judged;
-    judged.screw = thread.screw;
-    judged.screw->alternatives = alternatives(ring, with, thread.screw);
-    add_budget(judged.budget, "contact_margin_mm", thread.contact);
-    add_budget(judged.budget, "margin_mm", thread.resting);
-    add_budget(judged.budget, "cutting_margin_mm", thread.cutting);
-    return judged;
+    found.ring->height = height_of(hole, scale, with);
+    return judged_rings({std::move(*found.ring)}, with);
+}
+
+Judged judge_layers(const std::vector<LayerOfHole>& layers, const Scale& scale, const Judging& with) {
+    if (!scale.known()) return {without_scale(with, scale.why()), {}, {}};
+    std::vector<RingInMm> rings;
+    for (const LayerOfHole& layer : layers) {
+        RingOrReason found = ring_in_mm(layer.hole, scale);
+        if (!found.ring) return {{}, found.why, {}};
+        found.ring->layer = layer.place;
+        rings.push_back(std::move(*found.ring));
+    }
+    return judged_rings(rings, with);
 }
 
 } // namespace ringwall::screwfit

@@ -43,4 +43,14 @@ struct Judged {
 /// `undecided`. Without a scale every hole is `undecided`. Throws Error(usage) for a rule that is half given.
 Judged judge(const Hole& hole, const Scale& scale, const Judging& with);
 
+/// One copper layer of a hole: the hole with that layer's keep-out as its own, and where the layer lies.
+struct LayerOfHole {
+    Hole hole;
+    LayerPlace place;
+};
+/// The same for a hole of a slice stack, at least one layer: the thread against every layer (a crooked screw
+/// by the way from the further face to it), head, washer and far side against the two outer ones. On a layer
+/// the metal ends at the greater of its reach and that layer's own copper.
+Judged judge_layers(const std::vector<LayerOfHole>& layers, const Scale& scale, const Judging& with);
+
 } // namespace ringwall::screwfit

@@ -2,6 +2,7 @@
 #include "screwfit/forbids.hpp"
 
 #include "core/text.hpp"
+#include "screwfit/words.hpp"
 
 #include <cmath>
 #include <numbers>
@@ -39,8 +40,10 @@ void add_of_copper(const RingInMm& ring, std::vector<std::string>& sentences) {
     if (!ring.bare && !ring.plated) sentences.push_back("Whether the wall is plated is undecided.");
     if (own_copper_overlaps(ring))
         sentences.push_back(
-            "Own copper reaches out further than the nearest other copper begins: on different layers, "
-            "or they would be joined; how far apart they lie is not visible face-on.");
+            ring.layer ? "Own copper reaches out further than the nearest other copper begins: how far apart "
+                         "the two lie is not measured."
+                       : "Own copper reaches out further than the nearest other copper begins: on different "
+                         "layers, or they would be joined; how far apart they lie is not visible face-on.");
     if (partly_hidden(ring))
         sentences.push_back("Part of the turn is hidden: " + fixed(100 * ring.seen_fraction, 1) +
                             " % of it was seen.");
@@ -78,6 +81,8 @@ double own_copper_beyond_mm(const RingInMm& ring) {
 std::vector<std::string> forbids_gap(const RingInMm& ring, const Judging& with) {
     std::vector<std::string> sentences;
     add_of_copper(ring, sentences);
+    for (std::string& sentence : sentences)
+        sentence = on_layer(ring, sentence);
     add_of_picture(with, sentences);
     add_of_case(with, sentences);
     return sentences;

@@ -9,6 +9,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 
 namespace ringwall::screwfit {
 namespace {
@@ -49,12 +50,13 @@ Margin margin(const RingInMm& ring, const Beyond& beyond, double tilt_mm, double
     return margin_of(ring, *ring.gap_mm - beyond.metal_mm - tilt_mm - required_mm, beyond.scaled_mm, z);
 }
 
-double tilt_mm(const Judging& with) {
-    return with.screw.tilt_deg > 0 ? tilt_reach_mm(with.screw, with.board_mm.value_or(0)) : 0;
+double tilt_mm(const RingInMm& ring, const Judging& with) {
+    const double way_mm = ring.layer ? ring.layer->way_mm : with.board_mm.value_or(0);
+    return with.screw.tilt_deg > 0 ? tilt_reach_mm(with.screw, way_mm) : 0;
 }
 
 void set_margins(const RingInMm& ring, const Judging& with, double z, OneRing& out) {
-    const double tilt = tilt_mm(with);
+    const double tilt = tilt_mm(ring, with);
     const Beyond rest = resting_beyond(ring, with.screw, *ring.gap_mm);
     out.contact = margin(ring, rest, tilt, 0, z);
     if (!out.screw.required_mm) return;
@@ -108,6 +110,51 @@ Finding thread_finding(const RingInMm& ring, bool at_least, const OneRing& out) 
     return decide(*out.contact, out.resting, deciding, forbidden);
 }
 
+/// Of layers with the same finding: the one that could not be read, then by the space left, then those where
+/// own copper runs on, last those without copper in view.
+double rank_of(const RingInMm& ring, const OneRing& judged) {
+    if (ring.state == KeepOutState::undecided) return -1e9;
+    if (judged.screw.contact_margin_mm) return judged.screw.contact_margin_mm.value();
+    if (ring.state == KeepOutState::touching) return -1e8;
+    return ring.state == KeepOutState::runs_on ? 1e8 : 1e9;
+}
+
+bool is_live(const RingInMm& ring) {
+    return !ring.layer || !ring.layer->ground;
+}
+
+std::size_t worst_of(const std::vector<RingInMm>& rings, const std::vector<OneRing>& judged) {
+    const auto thread = [&](std::size_t i) { return judged[i].screw.paths.front().finding; };
+    std::size_t found = 0;
+    for (std::size_t i = 1; i < rings.size(); ++i) {
+        const bool same = thread(i) == thread(found);
+        if (same ? rank_of(rings[i], judged[i]) < rank_of(rings[found], judged[found])
+                 : worse(thread(i), thread(found)) == thread(i))
+            found = i;
+    }
+    return found;
+}
+
+void name_grounds(const std::vector<RingInMm>& rings, std::vector<std::string>& not_judged) {
+    for (const RingInMm& ring : rings)
+        if (!is_live(ring))
+            not_judged.push_back("layer " + std::to_string(ring.layer->number) +
+                                 ": ground as the case states it, with evidence; not counted as live");
+}
+
+/// What forbids a gap on one layer forbids it for the hole; each sentence once.
+void add_new(const std::vector<std::string>& from, std::vector<std::string>& to) {
+    for (const std::string& each : from)
+        if (std::find(to.begin(), to.end(), each) == to.end()) to.push_back(each);
+}
+
+void finish(const RingInMm& ring, const Judging& with, OneRing& out) {
+    for (const MetalPath& path : out.screw.paths)
+        out.screw.finding = worse(out.screw.finding, path.finding);
+    out.screw.why = why_of(ring, with, out);
+    out.screw.would_decide = out.screw.finding == Finding::undecided ? would_decide(ring, with, out) : "";
+}
+
 } // namespace
 
 OneRing judge_ring(const RingInMm& ring, const Judging& with) {
@@ -117,8 +164,8 @@ OneRing judge_ring(const RingInMm& ring, const Judging& with) {
     ScrewFit& screw = out.screw;
     screw.name = name_of(with.screw);
     screw.engagement = engagement_of(ring.bore_mm, with.screw);
-    screw.resting_reach_mm = resting_reach_mm(ring.drill_mm, with.screw) + tilt_mm(with);
-    screw.cutting_reach_mm = cutting_reach_mm(ring.drill_mm, with.screw) + tilt_mm(with);
+    screw.resting_reach_mm = resting_reach_mm(ring.drill_mm, with.screw) + tilt_mm(ring, with);
+    screw.cutting_reach_mm = cutting_reach_mm(ring.drill_mm, with.screw) + tilt_mm(ring, with);
     screw.required_mm = required_spacing_mm(with.rule);
     screw.forbids_gap = forbids_gap(ring, with);
     if (at_least)
@@ -130,10 +177,34 @@ OneRing judge_ring(const RingInMm& ring, const Judging& with) {
     screw.paths = paths_of(ring, with, thread, out);
     screw.not_judged = paths_not_judged(with.screw);
     screw.finding = thread;
-    for (const MetalPath& path : screw.paths)
-        screw.finding = worse(screw.finding, path.finding);
-    screw.why = why_of(ring, with, out);
-    if (screw.finding == Finding::undecided) screw.would_decide = would_decide(ring, with, out);
+    finish(ring, with, out);
+    return out;
+}
+
+OneRing judge_rings(const std::vector<RingInMm>& all, const Judging& with) {
+    std::vector<RingInMm> rings;
+    std::copy_if(all.begin(), all.end(), std::back_inserter(rings),
+                 [](const RingInMm& ring) { return is_live(ring); });
+    if (rings.empty()) rings = all;
+    std::vector<OneRing> judged;
+    for (const RingInMm& ring : rings)
+        judged.push_back(judge_ring(ring, with));
+    if (all.size() == 1 && !all.front().layer) return judged.front();
+    const std::size_t worst = worst_of(rings, judged);
+    OneRing out = judged[worst];
+    out.screw.finding = out.screw.paths.front().finding;
+    out.screw.paths.resize(1);
+    std::vector<MetalPath> faces;
+    for (std::size_t i = 0; i < rings.size(); ++i) {
+        const auto& paths = judged[i].screw.paths;
+        if (i != worst) out.screw.paths.push_back(paths.front());
+        faces.insert(faces.end(), paths.begin() + 1, paths.end());
+        add_new(judged[i].screw.forbids_gap, out.screw.forbids_gap);
+    }
+    find_on_either_face(faces);
+    out.screw.paths.insert(out.screw.paths.end(), faces.begin(), faces.end());
+    if (rings.size() < all.size()) name_grounds(all, out.screw.not_judged);
+    finish(rings[worst], with, out);
     return out;
 }
 

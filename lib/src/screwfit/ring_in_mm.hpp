@@ -23,8 +23,17 @@ struct Component {
     double u_mm = 0;
 };
 
+/// Where a ring lies in the board, in a slice stack.
+struct LayerPlace {
+    int number = 0;    ///< of the copper layer, from the low-z face
+    double way_mm = 0; ///< to the further face of the board: a crooked screw pivots there at the worst
+    bool low_face = false, high_face = false; ///< it is the board's outer copper on that side
+    bool ground = false;                      ///< as a person states with evidence; else treated as live
+};
+
 /// One hole with its ring as the screw meets it, mm. Radii from the hole's centre.
 struct RingInMm {
+    std::optional<LayerPlace> layer; ///< missing: face-on, all layers together
     KeepOutState state = KeepOutState::undecided;
     std::string why; ///< of `undecided`
     bool bare = false, plated = false;

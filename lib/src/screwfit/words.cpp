@@ -4,6 +4,7 @@
 #include "core/text.hpp"
 
 #include <algorithm>
+#include <cctype>
 
 namespace ringwall::screwfit {
 namespace {
@@ -41,13 +42,20 @@ bool cut_in_may_touch(const OneRing& judged) {
     return judged.cutting->low_mm + judged.screw.required_mm.value_or(0) <= 0;
 }
 
-/// Of head, washer and far side the worst, where the thread leaves a gap and it does not.
+/// Head, washer or far side, where it and not the thread makes the finding: the one with the least space
+/// left.
 const MetalPath* face_that_decides(const OneRing& judged) {
     const auto& paths = judged.screw.paths;
-    if (paths.empty() || paths.front().finding != Finding::gap_shown) return nullptr;
+    const auto thread_leaves_gap = [](const MetalPath& path) {
+        return path.part != "thread" || path.finding == Finding::gap_shown;
+    };
+    const Finding finding = judged.screw.finding;
+    if (finding == Finding::undecided && !std::all_of(paths.begin(), paths.end(), thread_leaves_gap))
+        return nullptr;
     const MetalPath* worst = nullptr;
     for (const MetalPath& path : paths) {
-        if (path.finding == Finding::gap_shown) continue;
+        if (path.finding != finding) continue;
+        if (path.part == "thread") return nullptr;
         const bool worse =
             worst == nullptr ||
             (worst->margin_mm && (!path.margin_mm || path.margin_mm.value() < worst->margin_mm.value()));
@@ -58,6 +66,28 @@ const MetalPath* face_that_decides(const OneRing& judged) {
 
 std::string part_words(const MetalPath& path) {
     return path.part == "far_side" ? "what sits on the far side" : "the " + path.part;
+}
+
+/// "... would not", of copper on a known outer layer.
+std::string on_known_face(const MetalPath& face) {
+    return " to the copper of layer " + std::to_string(face.layer.value_or(0)) +
+           (face.why.empty() ? "" : ", " + face.why);
+}
+
+std::string sentence_start(std::string words) {
+    words.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(words.front())));
+    return words;
+}
+
+/// Of a part on an outer face whose copper is known to lie there.
+std::string of_face(const MetalPath& face, const Judging& with, const OneRing& judged) {
+    const std::string copper = "the copper of layer " + std::to_string(face.layer.value_or(0));
+    if (face.finding == Finding::reaches)
+        return sentence_start(part_words(face)) + " ends " + with_u(face.contact_margin_mm.scaled(-1)) +
+               " beyond where " + copper + " begins.";
+    return sentence_start(part_words(face)) + ": no contact shown, but nearer to " + copper + " than " +
+           rule_words(with, *judged.screw.required_mm) + ": " + with_u(face.margin_mm.scaled(-1)) +
+           " short of it.";
 }
 
 std::string of_undecided(const RingInMm& ring, const Judging& with, const OneRing& judged) {
@@ -71,7 +101,7 @@ std::string of_undecided(const RingInMm& ring, const Judging& with, const OneRin
     if (const MetalPath* face = face_that_decides(judged))
         return "The thread leaves a gap; " + part_words(*face) +
                (face->margin_mm && face->margin_mm.value() < 0 ? " would not" : " is not shown to") +
-               " if this copper is on the outer face.";
+               (ring.layer ? on_known_face(*face) : " if this copper is on the outer face") + ".";
     const auto& deciding = judged.screw.engagement == Engagement::cuts ? judged.cutting : judged.resting;
     if (deciding->low_mm > 0 && !judged.screw.forbids_gap.empty()) return judged.screw.forbids_gap.front();
     return "The space left, " + with_u(deciding->value) + ", is within what the measurement leaves open of " +
@@ -113,7 +143,9 @@ std::string why_no_margin(const RingInMm& ring) {
     }
 }
 
-std::string why_of(const RingInMm& ring, const Judging& with, const OneRing& judged) {
+namespace {
+
+std::string of_thread(const RingInMm& ring, const Judging& with, const OneRing& judged) {
     const ScrewFit& screw = judged.screw;
     if (ring.state == KeepOutState::touching) return of_touching(ring, screw.finding);
     switch (screw.finding) {
@@ -136,8 +168,27 @@ std::string why_of(const RingInMm& ring, const Judging& with, const OneRing& jud
     return of_undecided(ring, with, judged);
 }
 
+} // namespace
+
+std::string on_layer(const RingInMm& ring, std::string sentence) {
+    if (!ring.layer || sentence.empty()) return sentence;
+    sentence.front() = static_cast<char>(std::tolower(static_cast<unsigned char>(sentence.front())));
+    return "Layer " + std::to_string(ring.layer->number) + ": " + sentence;
+}
+
+std::string why_of(const RingInMm& ring, const Judging& with, const OneRing& judged) {
+    const Finding finding = judged.screw.finding;
+    const MetalPath* face = face_that_decides(judged);
+    if (face != nullptr && (finding == Finding::reaches || finding == Finding::too_close))
+        return of_face(*face, with, judged);
+    const std::string sentence = of_thread(ring, with, judged);
+    const auto& forbids = judged.screw.forbids_gap; // these name their layer themselves, or are of none
+    const bool of_the_ring = std::find(forbids.begin(), forbids.end(), sentence) == forbids.end();
+    return face == nullptr && of_the_ring ? on_layer(ring, sentence) : sentence;
+}
+
 std::string would_decide(const RingInMm& ring, const Judging& with, const OneRing& judged) {
-    const bool stack = !with.stack_forbids.empty();
+    const bool stack = ring.layer.has_value();
     if (ring.state == KeepOutState::touching)
         return stack ? "smaller voxels" : "smaller pixels, or a slice stack of this hole";
     if (ring.state == KeepOutState::runs_on)
@@ -151,9 +202,11 @@ std::string would_decide(const RingInMm& ring, const Judging& with, const OneRin
         above_low_voltage(with.rule) ? "; above this voltage the product's safety standard decides" : "";
     if (only_if_it_cuts(judged))
         return "a picture with the screw fitted, or the hole after a first screw cycle" + standard;
-    if (face_that_decides(judged) != nullptr)
-        return stack ? "the rings of the two outer layers, in the table layer by layer"
-                     : "a slice stack: it tells on which layer this copper lies";
+    if (const MetalPath* face = face_that_decides(judged)) {
+        if (!stack) return "a slice stack: it tells on which layer this copper lies";
+        return face->why.empty() ? "smaller voxels; a face-on picture of the same board"
+                                 : "a note of which face of the board it lies on";
+    }
     const auto& deciding = judged.screw.engagement == Engagement::cuts ? judged.cutting : judged.resting;
     if (deciding->low_mm > 0) {
         if (ring.seen_fraction < 0.999) return "another view, in which nothing hides part of the turn";

@@ -3,6 +3,7 @@
 #include "stackup/depth_model.hpp"
 #include "stackup/foil_fit.hpp"
 #include "stackup/layer_pictures.hpp"
+#include "stackup/one_board.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>
@@ -39,29 +40,6 @@ std::string percent_words(double share) {
     return std::to_string(std::lround(100 * share)) + " %";
 }
 
-/// As thick as the board. A block of its rim, or over a hole, may show one foil alone.
-bool is_whole(const BlockFaces& face, double thickness) {
-    return std::abs(face.high - face.low - thickness) < 8;
-}
-
-/// Blocks side by side whose middles lie apart by what no one board bends to, along more than a stray line of
-/// them: two boards, between which a smooth surface would pass.
-bool has_step(const BlockProfiles& blocks, const std::vector<std::optional<BlockFaces>>& faces,
-              double thickness) {
-    constexpr double step = 3, most_share = 0.01; // slices; of the neighbours
-    int pairs = 0, apart = 0;
-    for (int b = 0; b < blocks.count(); ++b)
-        for (const int next : {b + 1, b + blocks.columns()}) {
-            if (next >= blocks.count() || (next == b + 1 && next % blocks.columns() == 0)) continue;
-            const auto &one = faces[static_cast<std::size_t>(b)],
-                       &other = faces[static_cast<std::size_t>(next)];
-            if (!one || !other || !is_whole(*one, thickness) || !is_whole(*other, thickness)) continue;
-            ++pairs;
-            apart += std::abs(one->low + one->high - other->low - other->high) / 2 > step ? 1 : 0;
-        }
-    return apart > most_share * pairs;
-}
-
 /// Middle of the faces block by block, and one smooth sheet through them.
 Sheet first_sheet(const BlockProfiles& blocks, const VolumeLevels& levels, const Volume& volume) {
     const auto faces = block_faces(blocks, levels);
@@ -82,6 +60,7 @@ Sheet first_sheet(const BlockProfiles& blocks, const VolumeLevels& levels, const
                      thicknesses.begin() + static_cast<std::ptrdiff_t>(thicknesses.size() / 2),
                      thicknesses.end());
     const double thickness = thicknesses[thicknesses.size() / 2];
+    check_one_piece(blocks, faces, thickness);
     Sheet sheet{blocks, levels, {}, fit.height, thickness};
     for (int b = 0; b < blocks.count(); ++b) {
         const auto& face = faces[static_cast<std::size_t>(b)];
@@ -89,8 +68,7 @@ Sheet first_sheet(const BlockProfiles& blocks, const VolumeLevels& levels, const
         const double off = (face->low + face->high) / 2 - fit.height.at(blocks.centre_px(b));
         if (std::abs(off) < 4 && is_whole(*face, thickness)) sheet.inside.push_back(b);
     }
-    if (sheet.inside.size() < 0.75 * static_cast<double>(middles.size()) ||
-        has_step(blocks, faces, thickness)) {
+    if (sheet.inside.size() < 0.75 * static_cast<double>(middles.size())) {
         const auto [low, high] =
             std::minmax_element(middles.begin(), middles.end(),
                                 [](const HeightPoint& a, const HeightPoint& b) { return a.z < b.z; });
@@ -99,8 +77,8 @@ Sheet first_sheet(const BlockProfiles& blocks, const VolumeLevels& levels, const
                         percent_words(static_cast<double>(sheet.inside.size()) /
                                       static_cast<double>(middles.size())) +
                         " of the board lies near one smooth surface of one thickness, middles from slice " +
-                        std::to_string(std::lround(low->z)) + " to " + std::to_string(std::lround(high->z)) +
-                        "; two boards?");
+                        std::to_string(std::lround(low->z) + 1) + " to " +
+                        std::to_string(std::lround(high->z) + 1) + ", counted from 1");
     }
     sheet.low.terms[0] -= thickness / 2;
     return sheet;
@@ -427,6 +405,7 @@ FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& wa
     const BlockProfiles blocks = block_profiles(volume, watch);
     const VolumeLevels levels = volume_levels(blocks, options.dense);
     check_inside(blocks, levels);
+    check_not_stacked(blocks, levels);
     Sheet sheet = first_sheet(blocks, levels, volume);
     DepthModel model;
     double residual = 0;

@@ -10,7 +10,19 @@
 namespace ringwall {
 namespace {
 
-constexpr int steps_a_slice = 64; ///< of the weights' table
+constexpr int steps_a_slice = 64;      ///< of the weights' table
+constexpr double reach_of_foil = 2.25; ///< of the blur's sigma, from its surface: its tail there is 1.2 %
+
+/// How far from its middle a foil's own copper shows.
+double shows_to(const DepthModel& model, const FoilLine& foil) {
+    return foil.thickness / 2 + reach_of_foil * model.blur;
+}
+
+bool between_foils(const DepthModel& model, double depth) {
+    return std::none_of(model.foils.begin(), model.foils.end(), [&](const FoilLine& foil) {
+        return std::abs(depth - foil.middle) < shows_to(model, foil);
+    });
+}
 
 /// What a voxel at a depth adds to which layer's picture: at most two layers overlap anywhere.
 struct Share {
@@ -20,6 +32,7 @@ struct Share {
 struct Shares {
     Share first, second;
     float of_mean = 0;
+    bool between = false; ///< no foil's own copper shows at this depth
 };
 
 class ShareTable {
@@ -30,6 +43,7 @@ class ShareTable {
         for (std::size_t i = 0; i < count; ++i) {
             const double d = from_ + (static_cast<double>(i) + 0.5) / steps_a_slice;
             shares_[i].of_mean = d >= 0 && d <= thickness ? 1.0F : 0.0F;
+            shares_[i].between = d >= 0 && d <= thickness && between_foils(model, d + zero);
             for (std::size_t k = 0; k < model.foils.size(); ++k) {
                 const double w = weight(model, model.foils[k], d + zero);
                 if (w <= 0) continue;
@@ -83,7 +97,8 @@ Image<Column> columns_of(const FlatStack& flat, int width, int height) {
 class Gatherer {
   public:
     Gatherer(const ShareTable& table, const VolumeLevels& levels, const Image<Column>& columns, int layers)
-        : table_(table), levels_(levels), columns_(columns), mean_(columns.width(), columns.height()) {
+        : table_(table), levels_(levels), columns_(columns), mean_(columns.width(), columns.height()),
+          highest_(columns.width(), columns.height()), depth_(columns.width(), columns.height()) {
         for (int k = 0; k < layers; ++k)
             layers_.emplace_back(columns.width(), columns.height());
     }
@@ -96,6 +111,8 @@ class Gatherer {
     }
     void finish(FlatStack& flat) {
         flat.mean = quotient(mean_);
+        flat.between.most = std::move(highest_);
+        flat.between.depth_px = std::move(depth_);
         for (std::size_t k = 0; k < layers_.size(); ++k)
             flat.layers[k].picture = quotient(layers_[k]);
     }
@@ -106,10 +123,11 @@ class Gatherer {
         const auto zero = static_cast<float>(levels_.air / (levels_.laminate - levels_.air));
         for (int x = 0; x < columns_.width(); ++x) {
             const Column& column = columns_(x, y);
-            const Shares* shares =
-                table_.at(static_cast<double>(static_cast<float>(z) * column.cosine - column.offset));
+            const float depth = static_cast<float>(z) * column.cosine - column.offset;
+            const Shares* shares = table_.at(static_cast<double>(depth));
             if (shares == nullptr) continue;
             const float value = row[x] * scale - zero;
+            if (shares->between && value > highest_(x, y)) highest_(x, y) = value, depth_(x, y) = depth;
             put(mean_, x, y, value, shares->of_mean);
             for (const Share& share : {shares->first, shares->second})
                 if (share.layer >= 0)
@@ -130,6 +148,7 @@ class Gatherer {
     const VolumeLevels& levels_;
     const Image<Column>& columns_;
     Sums mean_;
+    Image<float> highest_, depth_; ///< between the layers
     std::vector<Sums> layers_;
 };
 
@@ -201,6 +220,11 @@ void gather_pictures(const Volume& volume, const VolumeLevels& levels, const Dep
         watch.progress("gathering layers", z + count, volume.slices);
     }
     gatherer.finish(flat);
+    for (std::size_t k = 0; k + 1 < model.foils.size(); ++k) {
+        const FoilLine &foil = model.foils[k], &next = model.foils[k + 1];
+        if (next.middle - foil.middle <= shows_to(model, foil) + shows_to(model, next))
+            flat.between.none_after.push_back(static_cast<int>(k) + 1);
+    }
     take_out_neighbours(model, flat);
 }
 

@@ -133,8 +133,8 @@ void check_inside(const BlockProfiles& blocks, const VolumeLevels& levels) {
     constexpr double most_cut = 0.05; // of the board: a part or a solder joint may stand out of the volume
     if (std::max(at_first, at_last) <= most_cut * anywhere) return;
     throw Error(Fault::nothing_measured,
-                "the board leaves the volume: seen from slice " + std::to_string(first) + " to " +
-                    std::to_string(last) + " of 0 to " + std::to_string(n - 1) + ", over " +
+                "the board leaves the volume: seen from slice " + std::to_string(first + 1) + " to " +
+                    std::to_string(last + 1) + " of 1 to " + std::to_string(n) + ", over " +
                     std::to_string(100 * at_first / anywhere) + " % of it already in the first slice, over " +
                     std::to_string(100 * at_last / anywhere) + " % still in the last");
 }
