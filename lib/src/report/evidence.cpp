@@ -7,6 +7,7 @@
 #include "report/words.hpp"
 
 #include <algorithm>
+#include <array>
 #include <filesystem>
 #include <optional>
 
@@ -365,10 +366,10 @@ std::string not_used(const SpacingRule& rule, const std::string& option) {
 
 /// Options that have no say in what an edge-on picture shows.
 bool is_about_screws(const std::string& option) {
-    for (const char* start : {"screw", "hole_screws", "head_", "washer_", "far_side", "tilt", "engagement",
-                              "voltage", "spacing_row", "required_mm"})
-        if (option.starts_with(start)) return true;
-    return false;
+    constexpr std::array starts{"screw", "hole_screws", "head_",   "washer_",     "far_side",
+                                "tilt",  "engagement",  "voltage", "spacing_row", "required_mm"};
+    return std::any_of(starts.begin(), starts.end(),
+                       [&](const char* start) { return option.starts_with(start); });
 }
 
 Section source_section(const BoardRecord& record) {
