@@ -77,6 +77,21 @@ std::string keepout_words(const HoleRecord& hole, bool mm) {
     return {};
 }
 
+/// In a stack a wall has depths: its share is no share of the turn, and it may be cut right through.
+std::string plating_words(const HoleRecord& hole) {
+    const std::string share = "plating on " + fixed(100 * *hole.wall.covered_fraction, 0) + " % of the ";
+    if (!hole.stack) return share + "turn";
+    if (hole.stack->breaks.empty()) return share + "wall, turn by depth";
+    std::string words = "plating interrupted round the whole turn at a depth of ";
+    for (const BarrelBreak& gap : hole.stack->breaks) {
+        const bool mm = gap.from_mm && gap.to_mm;
+        words += (&gap == &hole.stack->breaks.front() ? "" : " and ") +
+                 fixed(mm ? *gap.from_mm : gap.from_slices, mm ? 3 : 0) + " to " +
+                 fixed(mm ? *gap.to_mm : gap.to_slices, mm ? 3 : 0) + (mm ? " mm" : " voxels");
+    }
+    return words + " below the low face";
+}
+
 /// What is said of a hole behind its numbers: the ring, then what is unusual about the hole.
 std::string state_words(const HoleRecord& hole, bool mm) {
     std::string words = keepout_words(hole, mm);
@@ -85,7 +100,7 @@ std::string state_words(const HoleRecord& hole, bool mm) {
         if (hole.shape.excess_mm) words += " by " + with_u(hole.shape.excess_mm, 3) + " mm";
     }
     if (hole.wall.state == WallState::incomplete && hole.wall.covered_fraction)
-        words += "; plating on " + fixed(100 * *hole.wall.covered_fraction, 0) + " % of the turn";
+        words += "; " + plating_words(hole);
     if (hole.seen_fraction < 0.995)
         words += "; " + fixed(100 * hole.seen_fraction, 0) + " % of the wall seen";
     return words;

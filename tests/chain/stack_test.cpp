@@ -18,7 +18,8 @@ std::filesystem::path written(const DrawnVolume& drawn, const Scratch& scratch) 
     std::ofstream(header)
         << "ObjectType = Image\nNDims = 3\nBinaryData = True\nBinaryDataByteOrderMSB = False\n"
         << "DimSize = " << drawn.slices.front().width() << ' ' << drawn.slices.front().height() << ' '
-        << drawn.slices.size() << "\nElementType = MET_USHORT\nElementDataFile = stack.raw\n";
+        << drawn.slices.size()
+        << "\nElementSpacing = 0.025 0.025 0.025\nElementType = MET_USHORT\nElementDataFile = stack.raw\n";
     std::ofstream data(scratch / "stack.raw", std::ios::binary);
     for (const auto& slice : drawn.slices)
         data.write(reinterpret_cast<const char*>(slice.view().row(0)),
@@ -51,6 +52,10 @@ TEST_CASE("a slice stack from file to results: layers, planes, walls, the same b
     REQUIRE(std::holds_alternative<BoardRecord>(outcome));
     const BoardRecord& record = std::get<BoardRecord>(outcome);
     CHECK(record.why_nothing.empty());
+    for (const std::string& note : record.sources.front().warnings) { // the size was given
+        CHECK(note.find("no unit of length") == std::string::npos);
+        CHECK(note.find("no voxel size") == std::string::npos);
+    }
     REQUIRE(record.layers);
     CHECK(record.layers->size() == 4);
     CHECK(std::abs(record.thickness_mm.value() - 1.0) < 0.2 * 0.025);
@@ -69,6 +74,14 @@ TEST_CASE("a slice stack from file to results: layers, planes, walls, the same b
     for (const char* file :
          {"results.json", "overlay.png", "layer-1.png", "layer-4.png", "wall-H1.png", "report.html"})
         CHECK(std::filesystem::exists(folder / file));
+    std::ifstream file(folder / "report.html", std::ios::binary);
+    const std::string page{std::istreambuf_iterator<char>(file), {}};
+    for (int k = 1; k <= 4; ++k) { // each layer's own picture stands over its words
+        const auto words = page.find("Layer " + std::to_string(k) + " of 4 seen: middle of its copper");
+        REQUIRE(words != std::string::npos);
+        const auto picture = page.rfind("<img src=\"data:image/png;base64,", words);
+        CHECK(page.find("Copper layer " + std::to_string(k) + ", alone", picture) < words);
+    }
     CHECK(to_json(from_json(to_json(record, folder)), folder) == to_json(record, folder));
     write_results(record, session, folder); // a folder of its own is replaced
     request.jobs = 1;
@@ -87,7 +100,8 @@ TEST_CASE("a case file's stack is measured as the case says; one that has change
             << pictures << "[[picture]]\nfile = \"stack.mhd\"\nshot = \"stack\"\nvoxel_mm = 0.025\n"
             << "scale_u_percent = 0.5\n"
             << more << "[screw]\nname = \"M2\"\n[rule]\nrequired_mm = 0.1\n"
-            << "[[layer]]\nnumber = 2\nrole = \"ground\"\nevidence = \"drawing\"\n";
+            << "[[layer]]\nnumber = 2\nrole = \"ground\"\nevidence = \"drawing\"\n"
+            << "[[layer]]\nnumber = 9\nrole = \"ground\"\nevidence = \"drawing\"\n";
         return scratch / "case.toml";
     };
     const InspectRequest of_case = request_of_case(write_case(""));
@@ -96,7 +110,18 @@ TEST_CASE("a case file's stack is measured as the case says; one that has change
     const BoardRecord record = measured(of_case), plain = measured(request);
     CHECK(record.name == "b");
     CHECK(record.sources.front().shot == Shot::stack);
-    CHECK(record.layers == plain.layers);
+    REQUIRE(record.layers);
+    std::vector<LayerRecord> layers = *record.layers;
+    CHECK(layers[0].stated_role.empty());
+    CHECK(layers[1].stated_role == "ground");
+    CHECK(layers[1].evidence == "drawing");
+    CHECK_FALSE(layers[1].treated_as_live);
+    layers[1].stated_role = layers[1].evidence = "", layers[1].treated_as_live = true;
+    CHECK(layers == *plain.layers);
+    const auto& warnings = record.sources.front().warnings;
+    CHECK(std::find(warnings.begin(), warnings.end(),
+                    "the case speaks of layer 9 (ground), which was not seen in this stack") !=
+          warnings.end());
     CHECK(record.copper_layers.value == 4);
     REQUIRE(record.holes.size() == plain.holes.size());
     bool judged = false;
@@ -130,6 +155,33 @@ TEST_CASE("a case file's stack is measured as the case says; one that has change
     CHECK(stack.shot == Shot::stack);
     CHECK(stack.pictures.front().filename() == "stack.mhd");
     CHECK(told(stack));
+}
+
+TEST_CASE("a barrel cut through is recorded with its depths, in mm and in slices") {
+    const Scratch scratch;
+    phantom::Board board = small_board(3);
+    phantom::VolumeScan scan = small_scan();
+    std::size_t cut = board.drills.size();
+    for (std::size_t i = 0; i < board.drills.size(); ++i)
+        if (board.drills[i].plating_um > 0) cut = i;
+    REQUIRE(cut < board.drills.size());
+    scan.breaks = {{cut, 0.42, 0.58}};
+    const DrawnVolume drawn(board, scan);
+    const BoardRecord record = measured(request_of(written(drawn, scratch)));
+    const auto truth = phantom::truth(drawn.board);
+    std::size_t breaks = 0;
+    for (const HoleRecord& hole : record.holes)
+        breaks += hole.stack ? hole.stack->breaks.size() : 0;
+    CHECK(breaks == 1);
+    const HoleRecord* hole = found_at(record, truth[cut], 0.025);
+    REQUIRE(hole != nullptr);
+    REQUIRE(hole->stack);
+    REQUIRE(hole->stack->breaks.size() == 1);
+    const BarrelBreak& gap = hole->stack->breaks.front();
+    // Cells of 0.025 mm: either end lies on a cell's edge, and the blur of one slice may move it by one more.
+    CHECK(std::abs(gap.from_mm.value() - 0.42) < 2 * 0.025);
+    CHECK(std::abs(gap.to_mm.value() - 0.58) < 2 * 0.025);
+    CHECK(gap.to_mm.value() == doctest::Approx(gap.to_slices * 0.025));
 }
 
 TEST_CASE("a board that leaves the stack: nothing is measured, and the results say where it was seen") {

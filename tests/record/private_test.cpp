@@ -66,8 +66,13 @@ bool is_own_word(const std::string& path) {
     if (in("sources.")) return path != "sources.file";
     if (in("holes.")) return path != "holes.name" && path != "holes.purpose";
     if (path.ends_with("why")) return path != "decisions.why";
-    const std::set<std::string> words{"why_nothing",   "meter.hole",       "meter_notes",
-                                      "measured.what", "rule.spacing_row", "decisions.picture_sha256"};
+    const std::set<std::string> words{"layers.picture",
+                                      "why_nothing",
+                                      "meter.hole",
+                                      "meter_notes",
+                                      "measured.what",
+                                      "rule.spacing_row",
+                                      "decisions.picture_sha256"};
     return in("program.") || in("options.") || in("picture.") || words.contains(path);
 }
 
@@ -111,11 +116,11 @@ TEST_CASE("dates, words of a list and files' own names stay, and are not listed 
     record.screw->source = "";
     leave_out_private(record);
     CHECK(record.left_out ==
-          std::vector<std::string>{"evidence.custody", "evidence.intake.serial", "evidence.intake.lot",
-                                   "sources.file (folders)", "evidence.pictures.file (folders)",
-                                   "evidence.pictures.taken_by", "evidence.pictures.filter",
-                                   "evidence.pictures.repeat_of (folders)", "continuity.meter",
-                                   "continuity.by", "continuity.note", "decisions.who", "decisions.why"});
+          std::vector<std::string>{
+              "evidence.custody", "evidence.intake.serial", "evidence.intake.lot", "sources.file (folders)",
+              "evidence.pictures.file (folders)", "evidence.pictures.taken_by", "evidence.pictures.filter",
+              "evidence.pictures.repeat_of (folders)", "continuity.meter", "continuity.by", "continuity.note",
+              "decisions.who", "decisions.why", "layers.stated.evidence"});
     CHECK(record.measured == sample_record().measured);
     CHECK(record.intake.chosen == "returned");
     CHECK(record.picture_notes[0].taken_on == "2026-03-01");

@@ -85,9 +85,11 @@ inline HoleRecord sample_hole(const std::string& id, double offset) {
     keepout.profile = {{0, 0.31, 12.4, 0.01, ""}, {1, std::nullopt, std::nullopt, std::nullopt, "hidden"}};
     PlaneRecord plane;
     plane.plane = 2, plane.layer = 3, plane.z_mm = 0.4, plane.state = KeepOutState::ring_seen;
-    plane.min_mm = Estimate::of(0.7, 0.02), plane.min_angle_deg = 7, plane.p_low_mm = 0.66;
+    plane.min_mm = Estimate::of(0.7, 0.02), plane.min_px = Estimate::of(28, 0.8), plane.min_angle_deg = 7,
+    plane.p_low_mm = 0.66;
     plane.profile = {{0, 0.7, 28, 0.02, ""}};
     keepout.planes = {plane};
+    hole.stack = StackHoleRecord{"wall-H1.png", Estimate::of(0.01, 0.002), {1, 3}, {{17, 23, 0.42, 0.58}}};
     hole.budget = {{"bore_mm", "noise", 0.003, 0.1}, {"bore_mm", "scale", 0.009, 0.9}};
     hole.name = "top \"left\"", hole.purpose = "mounting";
     hole.screw = sample_fit();
@@ -121,6 +123,14 @@ inline BoardRecord sample_record() {
     record.name = "board", record.revision = "B", record.unit = "7";
     record.thickness_mm = Estimate::missing("not seen face-on");
     record.sources = {sample_source()};
+    LayerRecord stated, other;
+    stated.number = 1, stated.z_mm = 0.02, stated.thickness_um = Estimate::of(35, 1);
+    stated.picture = "layer-1.png";
+    stated.z_slices = Estimate::of(0.8, 0.05), stated.thickness_slices = Estimate::of(1.4, 0.04);
+    stated.stated_role = "ground", stated.evidence = "drawing 7 of N. N.";
+    stated.treated_as_live = false;
+    other.number = 2;
+    record.layers = {stated, other};
     record.holes = {sample_hole("H1", 0), sample_hole("H2", 0.1)};
     record.holes[1].kind = HoleKind::via;
     record.holes[1].budget.clear();

@@ -1,13 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "report/report.hpp"
 
-#include "core/swapped_folder.hpp"
 #include "inspection/write_report.hpp"
 #include "meter/agreement.hpp"
+#include "report/page_records.hpp"
 #include "report/page_text.hpp"
-#include "report/sample_record.hpp"
 
-#include <cstdlib>
 #include <doctest/doctest.h>
 
 using namespace ringwall;
@@ -15,51 +13,12 @@ using namespace ringwall::test;
 
 namespace {
 
-/// One for all cases: it paints a picture.
-const Sample& sample() {
-    static const Sample one;
-    return one;
-}
-
-std::string page_of(const BoardRecord& record) {
-    return report_html(record, {});
-}
-
-/// For a person to look at: RINGWALL_KEEP_PICTURES names a folder.
-void keep(const char* name, const std::string& page) {
-    if (const char* folder = std::getenv("RINGWALL_KEEP_PICTURES"))
-        write_whole_file(std::filesystem::path(folder) / name, page);
-}
-
 BoardRecord without_screw() {
     BoardRecord record = sample().record;
     record.screw.reset();
     record.rule = {};
     for (auto& hole : record.holes)
         hole.screw.reset(), hole.screw_why = "no screw was given";
-    return record;
-}
-
-BoardRecord without_scale() {
-    BoardRecord record = sample().record;
-    const Estimate none = Estimate::missing("no scale");
-    for (auto& source : record.sources)
-        source.pixel_mm = none, source.pixel_xy_mm.reset();
-    for (auto& hole : record.holes) {
-        for (Estimate* mm : {&hole.bore_mm, &hole.drill_mm, &hole.inscribed_mm, &hole.roundness_mm,
-                             &hole.furthest_void_mm, &hole.keepout.min_mm})
-            *mm = none;
-        for (auto& gap : hole.keepout.profile)
-            gap.gap_mm.reset(), gap.u_mm.reset();
-        hole.x_mm.reset(), hole.y_mm.reset(), hole.budget.clear();
-        if (!hole.screw) continue;
-        ScrewFit fit;
-        fit.name = hole.screw->name, fit.required_mm = hole.screw->required_mm;
-        fit.contact_margin_mm = fit.margin_mm = fit.cutting_margin_mm = none;
-        fit.why = "no scale: nobody gave one", fit.would_decide = "Two points of known distance.";
-        hole.screw = fit;
-    }
-    record.why_nothing = "no scale: give --pixel-mm or --known";
     return record;
 }
 
@@ -92,7 +51,8 @@ BoardRecord crowd() {
 }
 
 std::vector<BoardRecord> all_records() {
-    return {sample().record, without_screw(), without_scale(), without_holes(), vias_only(), crowd()};
+    return {sample().record, without_screw(), without_scale(), without_holes(), vias_only(),
+            crowd(),         of_stack(),      of_stack(false), of_edge()};
 }
 
 /// Every text of the record that a person or a file may have written.
@@ -222,10 +182,12 @@ TEST_CASE("no page uses a word that promises, and none shows a tick") {
 }
 
 TEST_CASE("every length with its uncertainty carries its unit, and so does every number in a table") {
-    const std::regex after("^(mm|µm|mm²|px)");
-    const std::regex cell("^ ?(−)?[0-9.]+( ±[0-9.]+)? (mm|µm|mm²|px|%|V|Ω)([ ,(].*)? ?$|^ ?[0-9]+ ?$|^ ?–.*$|"
-                          "^ ?[0-9]{4}-.*$|^ ?[0-9]+(, [0-9]+)* ?$");
+    const std::regex after("^(mm|µm|mm²|px|voxels)");
+    const std::regex cell(
+        "^ ?(−)?[0-9.]+( ±[0-9.]+)? (mm|µm|mm²|px|voxels|%|V|Ω)([ ,(].*)? ?$|^ ?[0-9]+ ?$|^ ?–.*$|"
+        "^ ?[0-9]{4}-.*$|^ ?[0-9]+(, [0-9]+)* ?$");
     for (const auto& record : all_records()) {
+        if (record.edge) continue; // its tables have their units in the head
         const std::string page = page_of(record), text = visible(page);
         for (std::size_t at = text.find(" ±"); at != std::string::npos; at = text.find(" ±", at + 1)) {
             std::size_t end = at + std::string(" ±").size();

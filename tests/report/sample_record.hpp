@@ -145,17 +145,26 @@ inline void Sample::add_screw(HoleRecord& hole, Finding finding, double contact_
         fit.forbids_gap = {"part of the turn is hidden", "copper of 11 µm must be assumed, and this picture "
                                                          "shows none thinner than 18 µm"};
     }
-    fit.paths = {
-        {"thread", "", {}, 1, *fit.resting_reach_mm, fit.contact_margin_mm, fit.margin_mm, finding, ""},
-        {"head",
-         "near",
-         {},
-         {},
-         2.92,
-         Estimate::of(contact_mm - 1.17, u_mm),
-         Estimate::of(contact_mm - 1.27, u_mm),
-         Finding::undecided,
-         "only if this copper is on the outer face"}};
+    fit.paths = {{"thread",
+                  "",
+                  {},
+                  1,
+                  *fit.resting_reach_mm,
+                  fit.contact_margin_mm,
+                  fit.margin_mm,
+                  fit.cutting_margin_mm,
+                  finding,
+                  ""},
+                 {"head",
+                  "near",
+                  {},
+                  {},
+                  2.92,
+                  Estimate::of(contact_mm - 1.17, u_mm),
+                  Estimate::of(contact_mm - 1.27, u_mm),
+                  {},
+                  Finding::undecided,
+                  "only if this copper is on the outer face"}};
     fit.not_judged = {"washer: not given", "far side: its outline was not given"};
     fit.alternatives = {{"row B4 instead of B1", Estimate::of(contact_mm - 0.13, u_mm), finding},
                         {"screw at its smallest, 3.383 mm", Estimate::of(contact_mm - 0.039, u_mm), finding},

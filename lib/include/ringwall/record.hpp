@@ -63,7 +63,7 @@ struct PlaneRecord {
     std::optional<int> layer;
     std::optional<double> z_mm;
     KeepOutState state = KeepOutState::undecided;
-    Estimate min_mm;
+    Estimate min_mm, min_px;
     std::optional<double> min_angle_deg, p_low_mm;
     std::vector<GapRecord> profile;
     bool operator==(const PlaneRecord&) const = default;
@@ -90,11 +90,19 @@ struct WallRecord {
     bool operator==(const WallRecord&) const = default;
 };
 
+/// Depths between which a barrel's plating is interrupted round the whole turn, below the low face.
+struct BarrelBreak {
+    double from_slices = 0, to_slices = 0;
+    std::optional<double> from_mm, to_mm;
+    bool operator==(const BarrelBreak&) const = default;
+};
+
 /// A hole's wall through the depth, as a slice stack shows it.
 struct StackHoleRecord {
-    std::string wall_map;           ///< file in the results folder: angle across, depth down
-    Estimate wander_mm;             ///< how far the layers' centres stray from a straight line
-    std::vector<int> joined_layers; ///< numbers of layers whose copper meets the barrel
+    std::string wall_map;            ///< file in the results folder: angle across, depth down
+    Estimate wander_mm;              ///< how far the layers' centres stray from a straight line
+    std::vector<int> joined_layers;  ///< layers whose copper meets the barrel, be it a land alone
+    std::vector<BarrelBreak> breaks; ///< from the low face
     bool operator==(const StackHoleRecord&) const = default;
 };
 
@@ -104,6 +112,10 @@ struct LayerRecord {
     std::optional<double> z_mm; ///< of its middle below the low face
     Estimate thickness_um;
     std::string picture; ///< overlay of this layer in the results folder
+    Estimate z_slices = Estimate::missing("not measured"),
+             thickness_slices = z_slices; ///< the same in slices
+    std::string stated_role, evidence;    ///< of the case file; empty: it says nothing of this layer
+    bool treated_as_live = true;          ///< false: stated as ground, with evidence
     bool operator==(const LayerRecord&) const = default;
 };
 

@@ -131,8 +131,15 @@ void fill_exposure(SourceRecord& source, const ExposureFacts& exposure) {
     source.saturated_fraction = exposure.saturated_fraction;
 }
 
+/// What files leave unsaid of a stack's voxels, or say without a unit.
+bool is_about_voxel_size(const std::string& note) {
+    return note.ends_with("ignored: no unit of length stated") || note == "the files state no voxel size" ||
+           note.starts_with("voxel size incomplete");
+}
+
 std::vector<std::string> warnings_of(const Session::Products& products) {
     std::vector<std::string> warnings = products.facts->notes;
+    if (products.request.voxel_mm) std::erase_if(warnings, is_about_voxel_size); // no news: it was given
     if (products.exposure) {
         for (const auto& warning : products.exposure->warnings)
             warnings.push_back(warning);

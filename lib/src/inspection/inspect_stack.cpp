@@ -9,6 +9,7 @@
 #include "inspection/findings.hpp"
 #include "inspection/finished.hpp"
 #include "inspection/shown_by_stack.hpp"
+#include "inspection/wall_breaks.hpp"
 #include "inspection/watched.hpp"
 #include "record/from_hole.hpp"
 
@@ -135,6 +136,8 @@ class StackRun {
         }
         record.stack.emplace();
         record.stack->wander_mm = voxel_.in_slice.diameter_mm(hole.wander_px);
+        for (auto [from, to] : wall_breaks(hole.wall_map))
+            record.stack->breaks.push_back({from, to, depth_mm(from), depth_mm(to)});
         if (hole.whole.kind == HoleKind::hole || hole.whole.kind == HoleKind::via)
             record.stack->wall_map = "wall-" + id + ".png";
         for (std::size_t k = 0; k < hole.joined.size(); ++k)
@@ -146,6 +149,21 @@ class StackRun {
         return record;
     }
 
+    [[nodiscard]] std::optional<double> depth_mm(double slices) const {
+        if (voxel_.pitch_mm <= 0) return std::nullopt;
+        return slices * voxel_.pitch_mm;
+    }
+
+    /// Of several statements one that does not say ground with evidence.
+    void take_statement(LayerRecord& layer) const {
+        for (const CaseLayer& stated : request_.layers) {
+            const bool live = stated.role != "ground" || stated.evidence.empty();
+            if (stated.number != layer.number || (!layer.stated_role.empty() && !live)) continue;
+            layer.stated_role = stated.role, layer.evidence = stated.evidence;
+            layer.treated_as_live = live;
+        }
+    }
+
     [[nodiscard]] std::vector<LayerRecord> layer_records() const {
         std::vector<LayerRecord> records;
         for (std::size_t k = 0; k < stack_->flat.layers.size(); ++k) {
@@ -154,7 +172,10 @@ class StackRun {
             record.number = static_cast<int>(k) + 1;
             if (const Estimate z = voxel_.depth_mm(layer.depth_px)) record.z_mm = z.value();
             record.thickness_um = voxel_.depth_mm(layer.thickness_px).scaled(1000);
+            record.z_slices = layer.depth_px;
+            record.thickness_slices = layer.thickness_px;
             record.picture = "layer-" + std::to_string(record.number) + ".png";
+            take_statement(record);
             records.push_back(std::move(record));
         }
         return records;
@@ -184,6 +205,10 @@ class StackRun {
         if (stack_ && !stack_->flat.layers_why.empty())
             source.warnings.push_back("at least " + std::to_string(stack_->flat.layers.size()) +
                                       " copper layers: " + stack_->flat.layers_why);
+        for (const CaseLayer& stated : request_.layers)
+            if (stack_ && stated.number > static_cast<int>(stack_->flat.layers.size()))
+                source.warnings.push_back("the case speaks of layer " + std::to_string(stated.number) + " (" +
+                                          stated.role + "), which was not seen in this stack");
         for (std::size_t i = 0; stack_ && i < stack_->holes.size() && i < holes_.size(); ++i)
             if (const auto um = thinnest_in_stack_um(*stack_, voxel_, request_, stack_->holes[i]))
                 source.smallest_foil_seen_um = std::max(source.smallest_foil_seen_um.value_or(0), *um);

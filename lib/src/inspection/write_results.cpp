@@ -51,7 +51,8 @@ bool is_edge_on(const BoardRecord& record) {
 }
 
 std::unique_ptr<Canvas> draw_main(ImageView<const float> picture, const BoardRecord& record) {
-    return is_edge_on(record) ? draw_edge_overlay(picture, record) : draw_overlay(picture, record);
+    return is_edge_on(record) ? draw_edge_overlay(picture, record)
+                              : draw_overlay(picture, record, overlay_caption(record));
 }
 
 /// The one whose picture the record's edge comes from, when it is not the record's first.
@@ -91,7 +92,7 @@ void write_results(const BoardRecord& record, Session& session, const std::files
         work.insert(work.begin(), // the longest first, so that no thread is left with it
                     [&] { draw_main(picture, record)->write_png(swapped.aside() / "overlay.png"); });
         if (const auto& stack = session.products().stack)
-            for (auto& piece : stack_picture_work(record, *stack, swapped.aside()))
+            for (auto& piece : stack_picture_work(record, *stack, swapped.aside(), pictures))
                 work.push_back(std::move(piece));
         work.emplace_back([&] {
             write_whole_file(swapped.aside() / "results.json", to_json(record, folder));

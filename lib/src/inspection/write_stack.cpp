@@ -8,8 +8,6 @@
 namespace ringwall {
 namespace {
 
-constexpr float unscaled_um = 25; // of a pixel where there is no scale: the map's shades stand for no number
-
 /// The record as one layer has it: each hole where it passes the layer, with that layer's ring.
 BoardRecord of_layer(const BoardRecord& record, const StackProducts& stack, std::size_t layer) {
     BoardRecord out = record;
@@ -32,15 +30,22 @@ BoardRecord of_layer(const BoardRecord& record, const StackProducts& stack, std:
     return out;
 }
 
+std::string png_address(Canvas& canvas) {
+    return "data:image/png;base64," + base64(canvas.png());
+}
+
 WallCells cells_of(const BoardRecord& record, const StackProducts& stack, std::size_t hole) {
     const layers::WallMap& map = stack.holes[hole].wall_map;
     const auto& source = record.sources.front();
     WallCells cells;
     cells.angles = layers::WallMap::angles;
     cells.depths = map.depths;
-    cells.copper_um = map.copper_px;
-    for (float& copper : cells.copper_um)
-        copper *= source.pixel_mm ? static_cast<float>(1000 * source.pixel_mm.value()) : unscaled_um;
+    cells.copper = map.copper_px;
+    if (source.pixel_mm)
+        for (float& copper : cells.copper)
+            copper *= static_cast<float>(1000 * source.pixel_mm.value());
+    else
+        cells.unit = "px";
     cells.missing = map.missing;
     if (record.thickness_mm && stack.flat.thickness_px)
         cells.cell_mm = record.thickness_mm.value() / stack.flat.thickness_px.value();
@@ -55,18 +60,22 @@ void add_wall_maps(const BoardRecord& record, const StackProducts& stack, Report
     for (std::size_t i = 0; i < record.holes.size() && i < stack.holes.size(); ++i) {
         const auto page = pictures.holes.find({record.holes[i].source, record.holes[i].id});
         if (page == pictures.holes.end() || stack.holes[i].wall_map.depths == 0) continue;
-        page->second.wall_map =
-            "data:image/png;base64," + base64(draw_wall_map(cells_of(record, stack, i))->png());
+        page->second.wall_map = png_address(*draw_wall_map(cells_of(record, stack, i)));
     }
 }
 
 std::vector<std::function<void()>> stack_picture_work(const BoardRecord& record, const StackProducts& stack,
-                                                      const std::filesystem::path& folder) {
+                                                      const std::filesystem::path& folder,
+                                                      ReportPictures& pictures) {
     std::vector<std::function<void()>> work;
-    for (std::size_t k = 0; record.layers && k < record.layers->size(); ++k)
-        work.emplace_back([&record, &stack, k, file = folder / (*record.layers)[k].picture] {
+    const std::size_t layers = record.layers ? record.layers->size() : 0;
+    pictures.layers.resize(layers);
+    for (std::size_t k = 0; k < layers; ++k)
+        work.emplace_back([&record, &stack, &pictures, k, file = folder / (*record.layers)[k].picture] {
             const BoardRecord here = of_layer(record, stack, k);
-            draw_overlay(stack.maps[k].map.t.view(), here)->write_png(file);
+            const ImageView<const float> t = stack.maps[k].map.t.view();
+            draw_overlay(t, here, layer_caption(record, (*record.layers)[k]))->write_png(file);
+            pictures.layers[k] = png_address(*draw_layer_figure(t, here));
         });
     for (std::size_t i = 0; i < record.holes.size() && i < stack.holes.size(); ++i) {
         const HoleRecord& hole = record.holes[i];

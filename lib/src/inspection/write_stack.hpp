@@ -15,9 +15,10 @@ namespace ringwall {
 /// record's.
 void add_wall_maps(const BoardRecord& record, const StackProducts& stack, ReportPictures& pictures);
 
-/// The files that a slice stack adds to a results folder, a piece of work each: an overlay per layer, a wall
-/// map per hole.
+/// The files that a slice stack adds to a results folder, a piece of work each: an overlay per layer (and
+/// with it the layer's figure of the report, into `pictures`), a wall map per hole.
 std::vector<std::function<void()>> stack_picture_work(const BoardRecord& record, const StackProducts& stack,
-                                                      const std::filesystem::path& folder);
+                                                      const std::filesystem::path& folder,
+                                                      ReportPictures& pictures);
 
 } // namespace ringwall

@@ -58,8 +58,8 @@ std::vector<std::string> broken(Canvas& canvas, const std::string& word, double 
 
 } // namespace
 
-Legend::Legend(const BoardRecord& record, const OverlayLayout& layout, LeftOut left_out)
-    : record_(record), layout_(layout), left_out_(left_out) {}
+Legend::Legend(const BoardRecord& record, const OverlayLayout& layout, LeftOut left_out, std::string caption)
+    : record_(record), layout_(layout), left_out_(left_out), caption_(std::move(caption)) {}
 
 int Legend::least_width() const {
     return static_cast<int>(layout_.text * 46);
@@ -149,6 +149,7 @@ int Legend::rows(Canvas& canvas, int width, bool draw) const {
         }
         new_row();
     };
+    if (!caption_.empty()) flow(caption_, palette::ink);
     if (draw) draw_scale_bar(canvas, left, baseline());
     new_row();
     flow(title_of(record_), palette::ink);

@@ -19,7 +19,9 @@ struct LeftOut {
 /// The panel under a picture: what the lines mean, a scale bar, units, k = 2, cautions.
 class Legend {
   public:
-    Legend(const BoardRecord& record, const OverlayLayout& layout, LeftOut left_out);
+    /// `caption`: a first line of its own; may be empty.
+    Legend(const BoardRecord& record, const OverlayLayout& layout, LeftOut left_out,
+           std::string caption = {});
     /// A picture narrower than this gets a wider panel.
     [[nodiscard]] int least_width() const;
     /// When it stands under a picture of this width.
@@ -43,6 +45,7 @@ class Legend {
     const BoardRecord& record_;
     const OverlayLayout& layout_;
     LeftOut left_out_;
+    std::string caption_;
 };
 
 } // namespace ringwall

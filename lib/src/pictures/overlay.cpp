@@ -49,7 +49,7 @@ std::size_t hardware_holes(const BoardRecord& record) {
 /// On a page the table beside the picture holds the rest: id and the one number.
 Label page_label(const HoleRecord& hole, const OverlayLayout& layout) {
     Label label{&hole, hole.id, "", layout.label_text};
-    if (hole.screw && space_left_mm(*hole.screw))
+    if (!layout.one_layer && hole.screw && space_left_mm(*hole.screw))
         label.second = "space left " + with_expanded_u(space_left_mm(*hole.screw), 3) + " mm";
     else
         label.second = keepout_text(hole);
@@ -173,40 +173,41 @@ void draw_all(Canvas& canvas, const OverlayLayout& layout, const BoardRecord& sh
         if (placed.places[i]) draw_label(canvas, layout, placed.labels[i], *placed.places[i]);
 }
 
-/// Printed 176 mm wide or 200 mm high, 1500 canvas pixels are 8.5 a mm: text of 8 points is 24 high.
-OverlayLayout page_layout(int width_px, int height_px, std::size_t labels) {
-    constexpr double longest = 1500;
+std::size_t reported_holes(const BoardRecord& record) {
+    return static_cast<std::size_t>(
+        std::count_if(record.holes.begin(), record.holes.end(),
+                      [&](const HoleRecord& hole) { return is_reported(record, hole); }));
+}
+
+OverlayLayout drawn_as_long(int width_px, int height_px, double longest) {
     OverlayLayout layout;
     layout.on_page = true;
     layout.zoom = std::min(4.0, longest / std::max(width_px, height_px));
     layout.picture_width = std::max(1, static_cast<int>(std::lround(width_px * layout.zoom)));
     layout.picture_height = std::max(1, static_cast<int>(std::lround(height_px * layout.zoom)));
+    return layout;
+}
+
+/// Printed 176 mm wide or 200 mm high, 1500 canvas pixels are 8.5 a mm: text of 8 points is 24 high.
+OverlayLayout page_layout(int width_px, int height_px, std::size_t labels) {
+    OverlayLayout layout = drawn_as_long(width_px, height_px, 1500);
     layout.text = 24;
     layout.label_text = labels > 24 ? 18 : 22;
     layout.line = 2.2;
     return layout;
 }
 
-} // namespace
-
-std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record) {
-    const OverlayLayout layout = overlay_layout(t.width(), t.height(), hardware_holes(record));
-    const BoardRecord shown = shown_record(record, t);
-    const PlacedLabels placed = placed_labels(layout, shown);
-    const Legend legend(record, layout, left_out_of(placed));
-    auto canvas = std::make_unique<Canvas>(std::max(layout.picture_width, legend.least_width()),
-                                           layout.picture_height + legend.height(layout.picture_width));
-    paint_picture(*canvas, layout, t, display_range(t, record));
-    draw_all(*canvas, layout, shown, placed);
-    legend.draw(*canvas);
-    return canvas;
+/// Printed 84 mm wide, 800 canvas pixels are 9.5 a mm: text of 6.5 points is 22 high.
+OverlayLayout figure_layout(int width_px, int height_px) {
+    OverlayLayout layout = drawn_as_long(width_px, height_px, 800);
+    layout.one_layer = true;
+    layout.text = layout.label_text = 22;
+    layout.line = 2;
+    return layout;
 }
 
-std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record) {
-    const auto labels = static_cast<std::size_t>(
-        std::count_if(record.holes.begin(), record.holes.end(),
-                      [&](const HoleRecord& hole) { return is_reported(record, hole); }));
-    const OverlayLayout layout = page_layout(t.width(), t.height(), labels);
+std::unique_ptr<Canvas> drawn_for_page(ImageView<const float> t, const BoardRecord& record,
+                                       const OverlayLayout& layout) {
     const BoardRecord shown = shown_record(record, t);
     const int strip = static_cast<int>(1.8 * layout.text);
     auto canvas = std::make_unique<Canvas>(layout.picture_width, layout.picture_height + strip);
@@ -222,6 +223,30 @@ std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardR
     bar.line = layout.line;
     draw_scale_bar(*canvas, {layout.text * 0.5, layout.picture_height + strip - 0.55 * layout.text}, bar);
     return canvas;
+}
+
+} // namespace
+
+std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record,
+                                     const std::string& caption) {
+    const OverlayLayout layout = overlay_layout(t.width(), t.height(), hardware_holes(record));
+    const BoardRecord shown = shown_record(record, t);
+    const PlacedLabels placed = placed_labels(layout, shown);
+    const Legend legend(record, layout, left_out_of(placed), caption);
+    auto canvas = std::make_unique<Canvas>(std::max(layout.picture_width, legend.least_width()),
+                                           layout.picture_height + legend.height(layout.picture_width));
+    paint_picture(*canvas, layout, t, display_range(t, record));
+    draw_all(*canvas, layout, shown, placed);
+    legend.draw(*canvas);
+    return canvas;
+}
+
+std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record) {
+    return drawn_for_page(t, record, page_layout(t.width(), t.height(), reported_holes(record)));
+}
+
+std::unique_ptr<Canvas> draw_layer_figure(ImageView<const float> t, const BoardRecord& record) {
+    return drawn_for_page(t, record, figure_layout(t.width(), t.height()));
 }
 
 } // namespace ringwall

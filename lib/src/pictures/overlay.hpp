@@ -6,6 +6,7 @@
 #include "ringwall/record.hpp"
 
 #include <memory>
+#include <string>
 
 namespace ringwall {
 
@@ -19,6 +20,7 @@ struct OverlayLayout {
     double line = 1.5;
     int picture_width = 0, picture_height = 0; ///< on the canvas
     bool on_page = false;                      ///< labels are the id and the space left: a page says the rest
+    bool one_layer = false; ///< the space left is of another layer, perhaps: the keep-out instead
     /// Canvas place of a point of the picture (pixel centres at whole numbers).
     [[nodiscard]] Point at(Point px) const { return {(px.x + 0.5) * zoom, (px.y + 0.5) * zoom}; }
 };
@@ -31,12 +33,18 @@ OverlayLayout overlay_layout(int width_px, int height_px, std::size_t labels = 0
 /// Holes: the measured contour, its line style the state of the wall; the copper-free ring at its gap
 /// profile, its narrowest direction marked; arcs where copper touches or own copper runs on; the hidden part
 /// of the turn. Hardware holes carry id, bore and keep-out with U, the widest first; where there is no room
-/// for that, and vias, their id. `t`: transmission, any size over 0.
-std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record);
+/// for that, and vias, their id. `t`: transmission, any size over 0. `caption`: first line of the panel, what
+/// the picture is where it is not the source itself.
+std::unique_ptr<Canvas> draw_overlay(ImageView<const float> t, const BoardRecord& record,
+                                     const std::string& caption = {});
 
 /// The same for a printed page, 176 mm wide: no panel (the page's own text says what the lines mean), labels
 /// at the holes that a report is about (is_reported), their id and space left (no screw: keep-out), a scale
 /// bar in a strip below.
 std::unique_ptr<Canvas> draw_page_overlay(ImageView<const float> t, const BoardRecord& record);
+
+/// The same of one copper layer, small: two of them stand beside each other, 84 mm wide each. Labels carry
+/// the keep-out.
+std::unique_ptr<Canvas> draw_layer_figure(ImageView<const float> t, const BoardRecord& record);
 
 } // namespace ringwall

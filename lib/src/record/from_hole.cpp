@@ -63,6 +63,7 @@ PlaneRecord plane_record(const PlaneGap& plane, const Scale& scale, double z) {
     PlaneRecord record;
     record.plane = plane.plane;
     record.state = plane.state;
+    record.min_px = plane.min_px;
     record.min_mm = scale.length_mm(plane.min_px, plane.min_angle_deg);
     record.min_angle_deg = angle_of(plane.min_px, plane.min_angle_deg);
     record.p_low_mm = low_mm(plane.min_px, plane.p_low_px, plane.min_angle_deg, scale, z);

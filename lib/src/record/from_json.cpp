@@ -40,6 +40,7 @@ PlaneRecord read_plane(const Node& node) {
     plane.z_mm = node["z_mm"].maybe_number();
     plane.state = node["state"].state<KeepOutState>();
     plane.min_mm = read_estimate(node["min_mm"]);
+    plane.min_px = node.has("min_px") ? read_estimate(node["min_px"]) : Estimate::missing("not written");
     plane.min_angle_deg = node["min_angle_deg"].maybe_number();
     plane.p_low_mm = node["p_low_mm"].maybe_number();
     plane.profile = node["profile"].list(read_gap);
@@ -95,6 +96,11 @@ StackHoleRecord read_stack(const Node& node) {
     stack.wall_map = node["wall_map"].text_or_empty();
     stack.wander_mm = read_estimate(node["wander_mm"]);
     stack.joined_layers = node["joined_layers"].list([](const Node& layer) { return layer.whole(); });
+    if (node.has("breaks"))
+        stack.breaks = node["breaks"].list([](const Node& gap) {
+            return BarrelBreak{gap["from_slices"].number(), gap["to_slices"].number(),
+                               gap["from_mm"].maybe_number(), gap["to_mm"].maybe_number()};
+        });
     return stack;
 }
 
@@ -128,8 +134,20 @@ HoleRecord read_hole(const Node& node) {
 }
 
 LayerRecord read_layer(const Node& node) {
-    return {node["number"].whole(), node["z_mm"].maybe_number(), read_estimate(node["thickness_um"]),
-            node["picture"].text_or_empty()};
+    LayerRecord layer;
+    layer.number = node["number"].whole();
+    layer.z_mm = node["z_mm"].maybe_number();
+    layer.thickness_um = read_estimate(node["thickness_um"]);
+    layer.picture = node["picture"].text_or_empty();
+    if (node.has("z_slices")) layer.z_slices = read_estimate(node["z_slices"]);
+    if (node.has("thickness_slices")) layer.thickness_slices = read_estimate(node["thickness_slices"]);
+    if (node.has("treated_as_live")) layer.treated_as_live = node["treated_as_live"].truth();
+    if (!node.has("stated") || node["stated"].is_null()) return layer;
+    layer.stated_role = node["stated"]["role"].text();
+    if (layer.stated_role != "live" && layer.stated_role != "ground" && layer.stated_role != "signal")
+        node["stated"]["role"].fail("live, ground or signal");
+    layer.evidence = node["stated"]["evidence"].text_or_empty();
+    return layer;
 }
 
 SourceRecord read_source(const Node& node) {

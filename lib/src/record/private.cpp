@@ -27,6 +27,14 @@ Texts screw_source(BoardRecord& record) {
     return record.screw ? Texts{&record.screw->source} : Texts{};
 }
 
+Texts layer_evidence(BoardRecord& record) {
+    Texts texts;
+    if (record.layers)
+        for (LayerRecord& layer : *record.layers)
+            texts.push_back(&layer.evidence);
+    return texts;
+}
+
 /// What of a text may stay.
 using Stays = std::string (*)(const BoardRecord&, const std::string&);
 
@@ -132,6 +140,7 @@ constexpr std::array private_texts{
     PrivateText{"decisions.who", each<&BoardRecord::decisions, &Decision::who>, nothing},
     PrivateText{"decisions.when", each<&BoardRecord::decisions, &Decision::when>, date},
     PrivateText{"decisions.why", each<&BoardRecord::decisions, &Decision::why>, nothing},
+    PrivateText{"layers.stated.evidence", layer_evidence, nothing},
     PrivateText{"screw.source", screw_source, built_in_source}};
 
 /// Whether any of them changed.

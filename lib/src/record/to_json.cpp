@@ -48,6 +48,7 @@ Json json_of(const PlaneRecord& plane) {
             {"z_mm", json_of(plane.z_mm)},
             {"state", word(plane.state)},
             {"min_mm", json_of(plane.min_mm)},
+            {"min_px", json_of(plane.min_px)},
             {"min_angle_deg", json_of(plane.min_angle_deg)},
             {"p_low_mm", json_of(plane.p_low_mm)},
             {"profile", json_of(plane.profile)}};
@@ -92,6 +93,12 @@ void add_stack(const HoleRecord& hole, Json& json) {
     json["wall_map"] = text_json(hole.stack->wall_map);
     json["wander_mm"] = json_of(hole.stack->wander_mm);
     json["joined_layers"] = list_json(hole.stack->joined_layers, [](int layer) { return Json(layer); });
+    json["breaks"] = list_json(hole.stack->breaks, [](const BarrelBreak& gap) {
+        return Json{{"from_mm", json_of(gap.from_mm)},
+                    {"to_mm", json_of(gap.to_mm)},
+                    {"from_slices", gap.from_slices},
+                    {"to_slices", gap.to_slices}};
+    });
 }
 
 Json json_of(const HoleRecord& hole) {
@@ -219,6 +226,19 @@ Json picture_json(const BoardRecord& record) {
             {"warnings", json_of(first.warnings)}};
 }
 
+Json json_of(const LayerRecord& layer) {
+    const bool stated = !layer.stated_role.empty();
+    return {{"number", layer.number},
+            {"z_mm", json_of(layer.z_mm)},
+            {"z_slices", json_of(layer.z_slices)},
+            {"thickness_um", json_of(layer.thickness_um)},
+            {"thickness_slices", json_of(layer.thickness_slices)},
+            {"picture", text_json(layer.picture)},
+            {"stated", stated ? Json{{"role", layer.stated_role}, {"evidence", text_json(layer.evidence)}}
+                              : Json(nullptr)},
+            {"treated_as_live", layer.treated_as_live}};
+}
+
 /// The parts after the holes; those without a stage yet are null, each with its reason beside it.
 Json closing_json(const BoardRecord& record) {
     Json json = {{"barrels", record.edge ? barrels_json(record.barrels) : Json(nullptr)},
@@ -226,12 +246,7 @@ Json closing_json(const BoardRecord& record) {
                  {"layers", nullptr},
                  {"layers_why", "no slice stack was measured"}};
     if (record.layers) {
-        json["layers"] = list_json(*record.layers, [](const LayerRecord& layer) {
-            return Json{{"number", layer.number},
-                        {"z_mm", json_of(layer.z_mm)},
-                        {"thickness_um", json_of(layer.thickness_um)},
-                        {"picture", text_json(layer.picture)}};
-        });
+        json["layers"] = list_json(*record.layers, [](const LayerRecord& layer) { return json_of(layer); });
         json["layers_why"] = nullptr;
     }
     add_case_facts_json(record, json);

@@ -6,7 +6,22 @@
 
 namespace ringwall::report {
 
+namespace {
+
+/// An edge-on picture alone has no finding: what is left to explain is the ±.
+Section edge_statistics() {
+    Section section{"Annex: statistics", {}, {}, {}, ""};
+    section.paragraphs = {
+        "The ± on these pages is U = 2 u, the expanded uncertainty with k = 2, two-sided, about 95 %.",
+        "u, the standard uncertainty, is combined from the components of the budget as the GUM (JCGM "
+        "100:2008) does. The scale is common to thickness, layers and barrels."};
+    return section;
+}
+
+} // namespace
+
 Section statistics_section(const BoardRecord& record) {
+    if (is_edge_on_alone(record)) return edge_statistics();
     const std::string confidence = percent(record.confidence), risk = percent(1 - record.confidence);
     Section section{"Annex: statistics", {}, {}, {}, ""};
     section.paragraphs = {
@@ -51,7 +66,6 @@ Section statistics_section(const BoardRecord& record) {
 Section limits_section(const BoardRecord& record) {
     Section section{"Limits and cautions", {}, {}, {}, ""};
     section.points = record.not_proven; // says already that recalled parts stay out of use
-
     for (const char* point :
          {"X-ray work is for trained people at a shielded cabinet, under local rules. Its dose can harm "
           "memory chips "
@@ -60,8 +74,11 @@ Section limits_section(const BoardRecord& record) {
           "disconnect "
           "mains and battery, discharge the capacitors and verify that they are empty. No insulation tester "
           "on a "
-          "board with parts on it. Never power a recalled unit to test it.",
-          "A low voltage is no comfort: the current of a short circuit makes the fire.",
+          "board with parts on it. Never power a recalled unit to test it."})
+        section.points.emplace_back(point);
+    if (is_edge_on_alone(record)) return section;
+    for (const char* point :
+         {"A low voltage is no comfort: the current of a short circuit makes the fire.",
           "The spacing of IPC-2221 is a design rule for printed boards in peak volts, used here as a "
           "yardstick that "
           "the investigator chose. It is no safety insulation; the product's safety standard decides.",

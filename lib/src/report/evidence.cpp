@@ -7,6 +7,7 @@
 #include "report/words.hpp"
 
 #include <algorithm>
+#include <array>
 #include <filesystem>
 #include <optional>
 
@@ -134,8 +135,17 @@ Section hand_section(const BoardRecord& record) {
     return section;
 }
 
+/// Of a picture's own beam: a reconstruction has none.
+void exposure_rows(const SourceRecord& source, Table& table) {
+    table.rows.push_back({"noise", source.noise_photons ? shortest(rounded(*source.noise_photons, 3)) +
+                                                              " equivalent photons a pixel in the open beam"
+                                                        : "not known"});
+    table.rows.push_back({"saturated pixels", percent(source.saturated_fraction)});
+}
+
 Table checks_table(const SourceRecord& source) {
-    Table table{"Picture " + file_name(source.file), {"Check", "Found"}, {}};
+    const bool stack = source.shot == Shot::stack;
+    Table table{(stack ? "Slice stack " : "Picture ") + file_name(source.file), {"Check", "Found"}, {}};
     const auto row = [&](const std::string& name, const std::string& value) {
         table.rows.push_back({name, value});
     };
@@ -143,18 +153,16 @@ Table checks_table(const SourceRecord& source) {
     row("size", std::to_string(source.width_px) + " px × " + std::to_string(source.height_px) + " px" +
                     slices + ", " + std::to_string(source.bits) + " bits");
     row("grey scale", word(source.radiometry) + ", dense material " + word(source.dense) +
-                          ", side towards the source: " + source.side_to_source);
-    row("pixel at the board", with_unit(source.pixel_mm.scaled(1000), "µm") +
-                                  (source.pixel_mm ? " (" + source.pixel_mm_from + ")" : ""));
+                          (stack ? "" : ", side towards the source: " + source.side_to_source));
+    row(stack ? "voxel, width in a slice" : "pixel at the board",
+        with_unit(source.pixel_mm.scaled(1000), "µm") +
+            (source.pixel_mm ? " (" + source.pixel_mm_from + ")" : ""));
     if (source.geometry) row("source to board's mid-plane", mm(source.geometry->source_to_board_mm));
     row("blur, sigma", with_unit(source.blur_sigma_px, "px"));
-    row("noise", source.noise_photons ? shortest(rounded(*source.noise_photons, 3)) +
-                                            " equivalent photons a pixel in the open beam"
-                                      : "not known");
-    row("saturated pixels", percent(source.saturated_fraction));
+    if (!stack) exposure_rows(source, table);
     row("thinnest copper sure to have shown (95 %)",
         source.smallest_foil_seen_um ? shortest(rounded(*source.smallest_foil_seen_um, 3)) + " µm"
-                                     : "not known for this picture");
+                                     : "not known for this " + std::string(stack ? "stack" : "picture"));
     return table;
 }
 
@@ -174,7 +182,12 @@ std::string taken_words(const PictureNotes& notes) {
 }
 
 Section picture_section(const BoardRecord& record) {
-    Section section{"Pictures: how they were made, and the checks on them", {}, {}, {}, ""};
+    Section section{is_stack(record) ? "Slice stack: how it was made, and the checks on it"
+                                     : "Pictures: how they were made, and the checks on them",
+                    {},
+                    {},
+                    {},
+                    ""};
     if (record.sources.empty()) section.paragraphs.emplace_back("No picture was read.");
     for (const auto& source : record.sources) {
         section.tables.push_back(checks_table(source));
@@ -351,6 +364,14 @@ std::string not_used(const SpacingRule& rule, const std::string& option) {
     return {};
 }
 
+/// Options that have no say in what an edge-on picture shows.
+bool is_about_screws(const std::string& option) {
+    constexpr std::array starts{"screw", "hole_screws", "head_",   "washer_",     "far_side",
+                                "tilt",  "engagement",  "voltage", "spacing_row", "required_mm"};
+    return std::any_of(starts.begin(), starts.end(),
+                       [&](const char* start) { return option.starts_with(start); });
+}
+
 Section source_section(const BoardRecord& record) {
     Section section{"Sources, program and options", {}, {}, {}, ""};
     Table sources{"", {"File", "SHA-256"}, {}};
@@ -363,12 +384,13 @@ Section source_section(const BoardRecord& record) {
     section.paragraphs.push_back(record.program.name + " " + record.program.version + ", revision " +
                                  record.program.revision + (libraries.empty() ? "" : ", with " + libraries) +
                                  ".");
-    if (record.screw && !record.screw->source.empty())
+    if (record.screw && !record.screw->source.empty() && !is_edge_on_alone(record))
         section.paragraphs.push_back("Sizes of the screw: " + record.screw->source + ".");
     Table options{"Options in force", {"Option", "Value"}, {}};
     for (const auto& option : record.options)
-        options.rows.push_back(
-            {option.name, option_value(option.value_json) + not_used(record.rule, option.name)});
+        if (!is_edge_on_alone(record) || !is_about_screws(option.name))
+            options.rows.push_back(
+                {option.name, option_value(option.value_json) + not_used(record.rule, option.name)});
     if (!options.rows.empty()) section.tables.push_back(options);
     section.paragraphs.emplace_back("The same files, options and program version give the same numbers to "
                                     "the last digit. All of them stand in "
@@ -379,9 +401,15 @@ Section source_section(const BoardRecord& record) {
 } // namespace
 
 std::vector<Section> evidence_sections(const BoardRecord& record) {
-    return {meter_section(record),  hand_section(record),    picture_section(record),
-            sample_section(record), custody_section(record), decision_section(record),
-            source_section(record)};
+    const bool edge = is_edge_on_alone(record); // nothing is joined to a hole there, no screw can touch
+    std::vector<Section> sections;
+    if (!edge || !record.continuity.empty()) sections.push_back(meter_section(record));
+    sections.push_back(hand_section(record));
+    sections.push_back(picture_section(record));
+    if (!edge) sections.push_back(sample_section(record));
+    for (const auto& make : {custody_section, decision_section, source_section})
+        sections.push_back(make(record));
+    return sections;
 }
 
 } // namespace ringwall::report

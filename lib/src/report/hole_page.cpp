@@ -59,9 +59,25 @@ void add(Rows& rows, const HoleRecord& hole, const std::string& name, const std:
     rows.push_back({name, value, limit});
 }
 
-std::string wall_words(const WallRecord& wall) {
+/// A stack's wall has depths: the share is of the whole wall, and plating may be interrupted all round.
+std::string stack_wall_words(const HoleRecord& hole) {
+    const WallRecord& wall = hole.wall;
+    std::string text;
+    if (!hole.stack->breaks.empty())
+        text += ": the plating is interrupted round the whole turn at a depth of " + break_words(*hole.stack);
+    if (wall.covered_fraction && wall.state != WallState::bare)
+        text +=
+            ", copper over " + percent(rounded(*wall.covered_fraction, 3)) + " of the wall, turn by depth";
+    if (!wall.missing_arcs_deg.empty() && hole.stack->breaks.empty())
+        text += ", missing at some depth from " + arcs(wall.missing_arcs_deg);
+    return text;
+}
+
+std::string wall_words(const HoleRecord& hole) {
+    const WallRecord& wall = hole.wall;
     std::string text = word(wall.state);
     if (wall.state == WallState::undecided && !wall.why.empty()) text += ": " + wall.why;
+    if (hole.stack) return text + stack_wall_words(hole);
     if (wall.covered_fraction && wall.state != WallState::bare)
         text += ", copper over " + percent(*wall.covered_fraction) + " of the turn seen";
     if (!wall.missing_arcs_deg.empty()) text += ", missing from " + arcs(wall.missing_arcs_deg);
@@ -110,7 +126,7 @@ void add_hole_rows(Rows& rows, const HoleRecord& hole) {
     add(rows, hole, "shape", shape_words(hole.shape));
     if (hole.shape.excess_mm)
         add(rows, hole, "out of round by", with_unit(hole.shape.excess_mm, "mm"), "excess");
-    add(rows, hole, "wall", wall_words(hole.wall));
+    add(rows, hole, "wall", wall_words(hole));
     if (hole.wall.thickness_um)
         add(rows, hole, "plating, thickness", with_unit(hole.wall.thickness_um, "µm"), "wall_thickness");
     if (hole.seen_fraction < 0.9995)
@@ -285,6 +301,11 @@ std::vector<std::string> notes_of(const BoardRecord& record, const HoleRecord& h
     for (const auto& decision : record.decisions)
         if (decision.after_result && decision.act == Decision::Act::set_scale)
             notes.emplace_back("The scale was set by a person after a first result was known.");
+    if (hole.stack && !hole.stack->breaks.empty())
+        notes.push_back(
+            "The plating is interrupted round the whole turn at a depth of " + break_words(*hole.stack) +
+            ": no plating was seen there that would join the layers above and below; whether they "
+            "are joined only a meter can say.");
     if (!hole.screw) return notes;
     const ScrewFit& fit = *hole.screw;
     if (!fit.why.empty()) notes.push_back("Why: " + stopped(fit.why));

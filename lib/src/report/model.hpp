@@ -15,12 +15,18 @@ struct Table {
     std::vector<std::vector<std::string>> rows;
 };
 
+struct SectionFigure {
+    const std::string* address = nullptr; ///< `data:`, not copied: megabytes
+    std::string alt, caption;
+};
+
 struct Section {
     std::string title;
     std::vector<std::string> paragraphs;
     std::vector<std::string> points;
     std::vector<Table> tables;
-    std::string shout; ///< a contradiction: set apart from the rest
+    std::string shout;                       ///< a contradiction: set apart from the rest
+    std::vector<SectionFigure> figures = {}; ///< small, after the tables
 };
 
 /// The numbers of one hole and what stands behind them.
@@ -45,10 +51,11 @@ struct Summary {
 };
 Summary summary_of(const BoardRecord& record);
 
-/// Layers of a slice stack; none without one.
-std::vector<Section> layer_sections(const BoardRecord& record);
+/// Layers of a slice stack, with a figure each where there is one; none without a stack.
+std::vector<Section> layer_sections(const BoardRecord& record, const std::vector<std::string>& figures);
 /// A hole's rings layer by layer; none without a stack.
-std::vector<Table> stack_tables(const HoleRecord& hole);
+std::vector<Table> stack_tables(const BoardRecord& record, const HoleRecord& hole);
+/// What is about screws and rings is left out of a report about an edge-on picture alone.
 /// Meter, hand measurements, pictures and their checks, sample size, custody, decisions, sources.
 std::vector<Section> evidence_sections(const BoardRecord& record);
 /// Statistics; limits and cautions.

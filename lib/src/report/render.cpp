@@ -55,6 +55,8 @@ m::data cells(const std::vector<std::string>& row) {
     return items;
 }
 
+constexpr std::size_t most_rows_kept_together = 14; ///< of a table; a longer one may go on on the next page
+
 /// Every name that a part of the template uses is set: an unset one would be looked up further out.
 m::data table_data(const Table& table) {
     m::data data;
@@ -63,7 +65,7 @@ m::data table_data(const Table& table) {
         rows.push_back(m::data{"cells", cells(row)});
     data.set("has_title", !table.title.empty());
     data.set("title", table.title);
-    data.set("long", table.rows.size() > 24);
+    data.set("long", table.rows.size() > most_rows_kept_together);
     data.set("head", texts(table.head));
     data.set("rows", rows);
     return data;
@@ -74,18 +76,6 @@ m::data tables_data(const std::vector<Table>& tables) {
     for (const auto& table : tables)
         if (!table.rows.empty()) list.push_back(table_data(table));
     return list;
-}
-
-m::data section_data(const Section& section) {
-    m::data data;
-    data.set("title", section.title);
-    data.set("has_shout", !section.shout.empty());
-    data.set("shout", section.shout);
-    data.set("paragraphs", texts(section.paragraphs));
-    data.set("has_points", !section.points.empty());
-    data.set("points", texts(section.points));
-    data.set("tables", tables_data(section.tables));
-    return data;
 }
 
 /// Figures are megabytes of text that need no escaping: the engine sets a short name in place of each, and
@@ -120,13 +110,36 @@ class Figures {
     std::vector<const std::string*> addresses_;
 };
 
+m::data section_data(const Section& section, Figures& places) {
+    m::data data;
+    m::data figures{m::data::type::list};
+    for (const auto& figure : section.figures) {
+        m::data item;
+        places.set(item, "small_figure", *figure.address);
+        item.set("alt", figure.alt);
+        item.set("caption", figure.caption);
+        figures.push_back(item);
+    }
+    data.set("has_small_figures", !section.figures.empty());
+    data.set("small_figures", figures);
+    data.set("title", section.title);
+    data.set("has_shout", !section.shout.empty());
+    data.set("shout", section.shout);
+    data.set("paragraphs", texts(section.paragraphs));
+    data.set("has_points", !section.points.empty());
+    data.set("points", texts(section.points));
+    data.set("tables", tables_data(section.tables));
+    return data;
+}
+
 m::data hole_data(const BoardRecord& record, const HolePictures& figures, const HoleRecord& hole,
                   std::size_t number, Figures& places) {
     const HoleTables tables = report::hole_tables(record, hole);
     m::data data;
     data.set("anchor", "hole-" + std::to_string(number));
     data.set("name", report::hole_name(hole));
-    data.set("where", report::unit_of(record) + ", picture " + report::picture_of(record, hole));
+    data.set("where", report::unit_of(record) + ", " + report::view_word(record) + " " +
+                          report::picture_of(record, hole));
     data.set("sentence", report::finding_sentence(record, hole));
     data.set("left", report::space_left(hole));
     data.set("has_screw", hole.screw.has_value());
@@ -139,7 +152,7 @@ m::data hole_data(const BoardRecord& record, const HolePictures& figures, const 
     places.set(data, "screw_view", figures.screw_view);
     places.set(data, "wall_map", figures.wall_map);
     std::vector<Table> all{tables.numbers, tables.paths, tables.alternatives, tables.meter};
-    const std::vector<Table> by_layer = report::stack_tables(hole);
+    const std::vector<Table> by_layer = report::stack_tables(record, hole);
     all.insert(all.begin() + 1, by_layer.begin(), by_layer.end());
     all.insert(all.end(), tables.budget.begin(), tables.budget.end());
     data.set("tables", tables_data(all));
@@ -182,8 +195,25 @@ std::string pages_left_out(std::size_t holes) {
            " stand in the table, in results.json and in holes.csv.";
 }
 
-bool is_edge_on(const BoardRecord& record) {
-    return !record.sources.empty() && record.sources.front().shot == Shot::edge;
+/// What stands under the picture of the whole board, by how it was taken.
+void set_view_words(m::data& page, const BoardRecord& record) {
+    const bool stack = report::is_stack(record);
+    page.set("question", report::is_edge_on_alone(record) ? "board thickness and copper layers"
+                                                          : "can the screw reach copper?");
+    page.set("overlay_title", stack ? "The stack's mean over the board's depth, with what was measured"
+                                    : "The picture, with what was measured");
+    page.set("overlay_alt", std::string(stack ? "The mean of the slices" : "The X-ray picture of the board") +
+                                " with every measured hole marked");
+    page.set(
+        "overlay_shows",
+        stack
+            ? "Light: air and laminate. Dark: copper, solder, parts, all depths together; the layers one by "
+              "one stand further down. Which plane is live is not visible."
+            : "Light: little in the beam. Dark: copper, solder, parts. All copper layers lie on top of "
+              "each other here: which plane is live is not visible.");
+    page.set("sections_apart", !report::is_edge_on_alone(record)); // there they follow one short page
+    page.set("portrait_shows",
+             stack ? "The mean over the depth round the hole" : "The picture round the hole");
 }
 
 } // namespace
@@ -191,11 +221,12 @@ bool is_edge_on(const BoardRecord& record) {
 std::string report_html(const BoardRecord& record, const ReportPictures& pictures) {
     m::data page;
     Summary summary = report::summary_of(record);
-    if (is_edge_on(record)) {
+    if (report::is_edge_on_alone(record)) {
         summary.lead = report::edge_lead(record);
         summary.lead_notes.clear(), summary.whole_board.clear();
     }
     set_summary(page, summary);
+    set_view_words(page, record);
     Figures places;
     places.set(page, "edge_overlay", pictures.edge_overlay);
     places.set(page, "overlay", pictures.overlay);
@@ -211,13 +242,13 @@ std::string report_html(const BoardRecord& record, const ReportPictures& picture
     const std::string left_out = pages_left_out(holes.size());
     page.set("has_pages_left_out", !left_out.empty());
     page.set("pages_left_out", left_out);
-    if (const auto edge = report::edge_section(record)) sections.push_back(section_data(*edge));
-    for (const auto& section : report::layer_sections(record))
-        sections.push_back(section_data(section));
+    if (const auto edge = report::edge_section(record)) sections.push_back(section_data(*edge, places));
+    for (const auto& section : report::layer_sections(record, pictures.layers))
+        sections.push_back(section_data(section, places));
     for (const auto& section : report::evidence_sections(record))
-        sections.push_back(section_data(section));
-    sections.push_back(section_data(report::statistics_section(record)));
-    sections.push_back(section_data(report::limits_section(record)));
+        sections.push_back(section_data(section, places));
+    sections.push_back(section_data(report::statistics_section(record), places));
+    sections.push_back(section_data(report::limits_section(record), places));
     page.set("sections", sections);
     page.set("table", m::partial([] { return std::string(report::table_template()); }));
     m::mustache view{std::string(report::page_template())};

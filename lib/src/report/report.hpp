@@ -6,6 +6,7 @@
 #include <map>
 #include <string>
 #include <utility>
+#include <vector>
 
 namespace ringwall {
 
@@ -17,6 +18,7 @@ struct HolePictures {
 /// Ready-made pictures of a report: it draws nothing itself and never sees a pixel.
 struct ReportPictures {
     std::string overlay;
+    std::vector<std::string> layers;                           ///< of a stack, as the record's layers
     std::string edge_overlay;                                  ///< the board seen edge-on
     std::map<std::pair<int, std::string>, HolePictures> holes; ///< by source and id
 };
@@ -28,6 +30,11 @@ inline constexpr std::size_t most_hole_pages = 40;
 /// `gap_shown`, then those that no screw was set against; the least space left first, then in the record's
 /// order.
 std::vector<const HoleRecord*> worst_first(const BoardRecord& record);
+
+/// What a layer's picture shows: "Layer 2 of 4: middle of its copper 0.345 mm below the low face.".
+std::string layer_caption(const BoardRecord& record, const LayerRecord& layer);
+/// What the overlay of a slice stack shows; empty for a picture, which is what it is.
+std::string overlay_caption(const BoardRecord& record);
 
 /// report.html: one file, UTF-8, without script, network or outside parts; made for A4 and Letter.
 ///

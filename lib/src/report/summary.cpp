@@ -106,7 +106,8 @@ Table hole_table(const BoardRecord& record, const std::vector<const HoleRecord*>
         table.rows.push_back({hole_name(*hole), words, space_left(*hole)});
     }
     for (const std::string& name : record.holes_not_found)
-        table.rows.push_back({"hole " + name + " of the case", "not judged: not found in the picture", "–"});
+        table.rows.push_back(
+            {"hole " + name + " of the case", "not judged: not found in the " + view_word(record), "–"});
     return table;
 }
 
@@ -146,8 +147,7 @@ std::string others_sentence(const BoardRecord& record) {
         text += (text.empty() ? "" : ", ") + part;
     return "Also seen, counted and not judged: " + text +
            ". Their numbers stand in holes.csv. Holes that carry no mark in the picture were not found: "
-           "count "
-           "them yourself.";
+           "count them yourself.";
 }
 
 std::string rule_sentence(const BoardRecord& record) {
@@ -180,31 +180,36 @@ std::vector<std::string> how_to_read(const BoardRecord& record) {
         "times in 100. The finding counts the uncertainty in, one-sided, at " +
             percent(record.confidence) + ".",
         rule_sentence(record),
-        "All copper that is not the hole's own is treated as live: a face-on picture does not show to "
-        "which net it belongs. A low voltage is no comfort: the current of a short circuit makes the "
-        "fire."};
+        "All copper that is not the hole's own is treated as live: a " +
+            std::string(is_stack(record) ? "slice stack" : "face-on picture") +
+            " does not show to which net it belongs. A low voltage is no comfort: the current of a short "
+            "circuit makes the "
+            "fire."};
 }
 
 /// Every length hangs on it, and nobody but the reader can check where it came from.
 std::string scale_sentence(const BoardRecord& record) {
     if (record.sources.empty() || !record.sources.front().pixel_mm) return {};
     const SourceRecord& source = record.sources.front();
-    return "Scale: one pixel is " + with_unit(source.pixel_mm.scaled(1000), "µm") +
-           " at the board, from: " + stopped(source.pixel_mm_from);
+    const bool stack = is_stack(record);
+    return std::string("Scale: one ") + (stack ? "voxel" : "pixel") + " is " +
+           with_unit(source.pixel_mm.scaled(1000), "µm") +
+           (stack ? " wide in a slice, from: " : " at the board, from: ") + stopped(source.pixel_mm_from);
 }
 
 std::string subtitle_of(const BoardRecord& record) {
     std::string text = unit_of(record);
     for (const auto& source : record.sources)
-        text += ", picture " + std::filesystem::path(source.file).filename().string();
+        text += (source.shot == Shot::stack ? ", slice stack " : ", picture ") +
+                std::filesystem::path(source.file).filename().string();
     return text + ". Written by ringwall " + record.program.version + ".";
 }
 
 std::vector<std::string> shouts_of(const BoardRecord& record) {
     std::vector<std::string> shouts;
     for (const std::string& name : record.holes_not_found)
-        shouts.push_back("Hole " + name +
-                         " of the case was not found in the picture: nothing below speaks of it.");
+        shouts.push_back("Hole " + name + " of the case was not found in the " + view_word(record) +
+                         ": nothing below speaks of it.");
     for (const auto& agreement : record.meter) {
         const bool against = agreement.says == MeterAgreement::Says::contradicts;
         if (!agreement.contact_proven && !against) continue;
@@ -230,7 +235,8 @@ std::string lead_of(const BoardRecord& record, const std::vector<const HoleRecor
                (judged(holes) > 0 ? ": nothing could be decided: " : ": nothing could be judged: ") +
                stopped(record.why_nothing);
     if (holes.empty())
-        return unit_of(record) + ": no hole for hardware was found in the picture, so none was judged.";
+        return unit_of(record) + ": no hole for hardware was found in the " + view_word(record) +
+               ", so none was judged.";
     return finding_sentence(record, *holes.front());
 }
 

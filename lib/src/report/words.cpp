@@ -20,7 +20,7 @@ std::string with_minus(const std::string& number) {
 
 std::string with_unit(const Estimate& estimate, const std::string& unit) {
     if (!estimate) return "not known: " + estimate.why();
-    const int decimals = unit == "mm" || unit == "mm²" ? 3 : (unit == "px" ? 2 : 1);
+    const int decimals = unit == "mm" || unit == "mm²" ? 3 : (unit == "px" || unit == "voxels" ? 2 : 1);
     return with_minus(with_expanded_u(estimate, decimals)) + " " + unit;
 }
 
@@ -98,6 +98,29 @@ std::string board_of(const BoardRecord& record) {
     return record.name + (record.name.empty() ? "Revision " : ", revision ") + record.revision;
 }
 
+bool is_stack(const BoardRecord& record) {
+    return !record.sources.empty() && record.sources.front().shot == Shot::stack;
+}
+
+bool is_edge_on_alone(const BoardRecord& record) {
+    return !record.sources.empty() && record.sources.front().shot == Shot::edge;
+}
+
+std::string view_word(const BoardRecord& record) {
+    return is_stack(record) ? "slice stack" : "picture";
+}
+
+std::string break_words(const StackHoleRecord& stack) {
+    std::string text;
+    for (const BarrelBreak& gap : stack.breaks) {
+        text += text.empty() ? "" : " and ";
+        text += gap.from_mm && gap.to_mm
+                    ? mm(*gap.from_mm) + " to " + mm(*gap.to_mm)
+                    : plain(gap.from_slices) + " voxels to " + plain(gap.to_slices) + " voxels";
+    }
+    return text + " below the low face";
+}
+
 std::string hole_name(const HoleRecord& hole) {
     const std::string& more = hole.name.empty() ? hole.purpose : hole.name;
     return more.empty() ? hole.id : hole.id + " (" + more + ")";
@@ -130,7 +153,8 @@ std::string path_name(const MetalPath& path) {
 
 std::string finding_sentence(const BoardRecord& record, const HoleRecord& hole) {
     const std::string start = unit_of(record) + ", hole " + hole_name(hole);
-    const std::string picture = "Picture: " + picture_of(record, hole) + ".";
+    const std::string picture =
+        (is_stack(record) ? "Slice stack: " : "Picture: ") + picture_of(record, hole) + ".";
     if (!hole.screw) {
         const std::string why = hole.screw_why.empty() ? "no screw was given" : hole.screw_why;
         return start + ": not judged (" + why + "). " + picture;

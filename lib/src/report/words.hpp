@@ -31,12 +31,19 @@ std::string finding_words(Finding finding, const SpacingRule& rule);
 /// "row B1, a yardstick; the table does not name this case"
 std::string rule_in_words(const SpacingRule& rule);
 
-/// "Unit 7", or "The unit examined" when nobody named it.
 /// The same of one hole, after what the meter proved there.
 std::string finding_of(const BoardRecord& record, const HoleRecord& hole);
+/// "Unit 7", or "The unit examined" when nobody named it.
 std::string unit_of(const BoardRecord& record);
 /// Board and revision: "Field pump controller, revision A"; empty when nobody named them.
 std::string board_of(const BoardRecord& record);
+/// What the record was measured in: a slice stack, or (first source) an edge-on picture alone.
+bool is_stack(const BoardRecord& record);
+bool is_edge_on_alone(const BoardRecord& record);
+/// "picture" or "slice stack"
+std::string view_word(const BoardRecord& record);
+/// "0.420 mm to 0.580 mm below the low face" of every depth at which a barrel is interrupted all round.
+std::string break_words(const StackHoleRecord& stack);
 /// "H1 (lid, front left)"
 std::string hole_name(const HoleRecord& hole);
 /// File name of the picture, without its folders.

@@ -139,12 +139,33 @@ class Fitter {
     Prior prior_;
 };
 
+/// The model with the areas of its foils as least squares gives them, all else as it stands.
+DepthModel with_areas(const DepthProfile& profile, DepthModel model) {
+    const auto n = static_cast<Eigen::Index>(profile.depth.size());
+    const auto foils = static_cast<Eigen::Index>(model.foils.size());
+    if (foils == 0) return model;
+    DepthModel bare = model;
+    bare.foils.clear();
+    Eigen::MatrixXd lines(n, foils);
+    Eigen::VectorXd rest(n);
+    for (Eigen::Index i = 0; i < n; ++i) {
+        const double d = profile.depth[static_cast<std::size_t>(i)];
+        rest[i] = profile.value[static_cast<std::size_t>(i)] - bare.at(d);
+        for (Eigen::Index k = 0; k < foils; ++k)
+            lines(i, k) = model.line(model.foils[static_cast<std::size_t>(k)], d);
+    }
+    const Eigen::VectorXd heights = lines.colPivHouseholderQr().solve(rest);
+    for (Eigen::Index k = 0; k < foils; ++k)
+        model.foils[static_cast<std::size_t>(k)].height = std::max(heights[k], 0.01);
+    return model;
+}
+
 /// Each foil held near the place where it was first seen: one that blur, thickness and the laminate's face
 /// can stand in for would wander off, and be lost.
 Fit fit_from(const DepthProfile& profile, Prior prior, const DepthModel& start) {
     for (const FoilLine& foil : start.foils)
         prior.middles.push_back(foil.first_seen);
-    Fit fit = Fitter(profile, prior).fitted(start);
+    Fit fit = Fitter(profile, prior).fitted(with_areas(profile, start));
     for (std::size_t k = 0; k < fit.model.foils.size(); ++k)
         fit.model.foils[k].first_seen = start.foils[k].first_seen;
     return fit;
