@@ -154,6 +154,43 @@ TEST_CASE("smear under a pixel is read from the lines and taken off; above it th
     CHECK(much.layers_why.find("passed") != std::string::npos);
 }
 
+TEST_CASE("a beam askew by several foils' thickness is read from lines that are no longer opaque") {
+    // 18 um under 3.5 px of smear: no ray stays in copper for more than a quarter of the depth.
+    EdgeCase c = plain_edge(2, 16, 18);
+    c.exposure.beam = tube_beam(160, 4.0);
+    c.shot.tilt_deg = tilt_deg(c, 3.5);
+    const EdgeView view = measured(c, stated(c));
+    REQUIRE(view.found);
+    CHECK_FALSE(view.copper_layers);
+    CHECK(view.at_least.value_or(0) <= 2);
+    CHECK(std::abs(view.smear_px.value() - 3.5) < 2 * view.smear_px.u());
+    CHECK(std::abs(view.thickness_px.value() - c.thickness_px()) < 2 * view.thickness_px.u());
+}
+
+TEST_CASE("solder mask that the blur hides is told from nothing less than its own thickness") {
+    // 20 um of mask on 35 um of copper under 1.5 px: copper 2.6 px thick fits as well.
+    EdgeCase c = plain_edge(4, 21, 35, 1.3);
+    c.exposure.beam = tube_beam(90, 1.0);
+    c.exposure.blur_sigma_px = 1.5;
+    c.shot.mask_um = 20;
+    const EdgeView view = measured(c, stated(c));
+    REQUIRE(view.found);
+    CHECK(view.copper_layers == 4);
+    CHECK(std::abs(view.thickness_px.value() - c.thickness_px()) < 2 * view.thickness_px.u());
+    CHECK(view.thickness_px.u() < 0.7); // half of what both faces leave open, and the rest of the budget
+}
+
+TEST_CASE("an open beam beyond the scale's end is counted into u") {
+    EdgeCase c = plain_edge(4);
+    c.exposure.gain = 1.06 * 65535;
+    const EdgeView view = measured(c, stated(c));
+    REQUIRE(view.found);
+    CHECK(std::abs(view.thickness_px.value() - c.thickness_px()) < 2 * view.thickness_px.u());
+    CHECK(std::any_of(view.warnings.begin(), view.warnings.end(), [](const std::string& warning) {
+        return warning.find("saturated") != std::string::npos;
+    }));
+}
+
 TEST_CASE("layers that run into one are never counted as one") {
     // Two planes 60 um apart under 4 px (80 um) of smear: the laminate between them is gone.
     EdgeCase c = plain_edge(4);

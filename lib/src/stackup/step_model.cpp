@@ -39,8 +39,11 @@ bool unpack(const Eigen::VectorXd& p, Steps& steps) {
     for (double& l : steps.levels)
         l = p[i++];
     steps.sigma = p[i];
-    for (std::size_t j = 1; j < steps.edges.size(); ++j)
-        if (steps.edges[j] - steps.edges[j - 1] < least_width_px) return false;
+    // A line at its least width must not hold up the rest of the fit.
+    for (std::size_t j = 1; j < steps.edges.size(); ++j) {
+        if (steps.edges[j] - steps.edges[j - 1] < -3 * steps.sigma) return false;
+        steps.edges[j] = std::max(steps.edges[j], steps.edges[j - 1] + least_width_px);
+    }
     return steps.sigma > 0.2 && steps.sigma < 20;
 }
 
