@@ -83,6 +83,7 @@ double excess_of(const Line& outer, const std::vector<Line>& inner, double share
     for (const Line& line : inner)
         usual += own(line) / n, var += line.u * line.u / (n * n);
     const double excess = own(outer) - usual;
+    if (outer.attenuation < 1) return 0; // a faint line's width says nothing
     return excess > least + sure * std::hypot(outer.u, std::sqrt(var)) ? excess : 0;
 }
 
