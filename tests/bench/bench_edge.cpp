@@ -27,6 +27,8 @@ struct Condition {
     std::function<void(EdgeCase&, Random&)> change;
     bool foil_stated = true;
     bool geometry_stated = false;
+    double foil_u = 0; ///< share by which the foil stated is off (normal)
+    std::function<void(Radiograph&)> stored_otherwise = {}; ///< what the file does to the picture
 };
 
 /// 2 to 8 layers (even), foil, thickness, spacing, beam, blur, photons and rotation as they come.
@@ -66,6 +68,23 @@ EdgeCase drawn(Random& random) {
     c.shot.rotation_deg = random.between(-2, 2);
     c.shot.shift_mm = {random.between(-0.3, 0.3), random.between(-0.2, 0.2)};
     return c;
+}
+
+/// Both faces carry traces and pads along the beam in some of the columns, as outer layers mostly do.
+void lay_outer_traces(EdgeCase& c, Random& random) {
+    for (const std::size_t layer : {std::size_t{0}, c.board.layers.size() - 1}) {
+        auto& strokes = c.board.layers[layer].strokes;
+        strokes.clear();
+        const double width = random.between(0.2, 0.6), pitch = width / random.between(0.3, 0.8);
+        for (double x = 2.5 + width / 2; x < c.board.width_mm - 2.5; x += pitch)
+            strokes.push_back({phantom::Track{{x, 3}, {x, c.board.height_mm - 3}, width}, true});
+    }
+}
+
+void store_in_8_bits(Radiograph& picture) {
+    picture.facts.bits = 8, picture.facts.full_scale = 255;
+    for (std::size_t i = 0; i < picture.values.size(); ++i)
+        picture.values.data()[i] = std::round(picture.values.data()[i] / 257);
 }
 
 double tilt_for(const EdgeCase& c, double px) {
@@ -119,6 +138,14 @@ std::vector<Condition> conditions() {
              for (int i = 0; i < 6; ++i)
                  add_via(c, 4.5 + 3.6 * i + r.between(-1, 1), r.between(4, c.board.height_mm - 4),
                          i % 3 == 0 ? 1.0 : 0.35);
+         }},
+        {"traces on both faces", lay_outer_traces},
+        {"foil 10 % off the one stated", [](EdgeCase&, Random&) {}, true, false, 0.1},
+        {"8 bits", [](EdgeCase&, Random&) {}, true, false, 0, store_in_8_bits},
+        {"open beam saturated by 2 to 10 %",
+         [](EdgeCase& c, Random& r) {
+             c.exposure.gain = 65535 * r.between(1.02, 1.1);
+             c.exposure.dense_bright = false;
          }},
     };
 }
@@ -174,10 +201,11 @@ void tally_barrels(const EdgeCase& c, const EdgeView& view, Tally& tally) {
     tally.barrels_false += static_cast<int>(std::count(used.begin(), used.end(), 0));
 }
 
-EdgeOptions options_for(const EdgeCase& c, const Condition& condition) {
+EdgeOptions options_for(const EdgeCase& c, const Condition& condition, std::uint64_t seed) {
     EdgeOptions options;
     const double pixel_um = 1000 * c.exposure.pixel_mm;
-    if (condition.foil_stated) options.foil_px = c.foil_um / pixel_um;
+    const double off = condition.foil_u * std::clamp(Random(seed, 78).normal(), -2.5, 2.5);
+    if (condition.foil_stated) options.foil_px = c.foil_um / (1 + off) / pixel_um;
     options.usual_foils_px = {18 / pixel_um, 35 / pixel_um, 70 / pixel_um};
     options.thinnest_foil_px = 11 / pixel_um;
     if (condition.geometry_stated) {
@@ -194,8 +222,10 @@ void measure(const EdgeCase& c, const Condition& condition, Tally& tally, std::u
         write_tiff16(std::filesystem::path(folder) / (condition.name + " " + std::to_string(seed) + ".tif"),
                      expose_drawn(draw_edge_on(c.board, c.shot, c.exposure).view(), c.exposure).view(),
                      c.exposure.pixel_mm);
-    const TransmissionMap map = to_transmission(stored(c), {}, watch);
-    const EdgeView view = measure_edge_on(map, options_for(c, condition), watch);
+    Radiograph picture = stored(c);
+    if (condition.stored_otherwise) condition.stored_otherwise(picture);
+    const TransmissionMap map = to_transmission(std::move(picture), {}, watch);
+    const EdgeView view = measure_edge_on(map, options_for(c, condition, seed), watch);
     ++tally.boards;
     const int truth = c.layers();
     if (!view.found)
@@ -234,8 +264,9 @@ void print(const Condition& condition, const Tally& t) {
                 t.boards, t.right, t.at_least, t.wrong, t.none + t.missing, mean(t.off), rms(t.off),
                 largest(t.off), held(t.pulls));
     if (t.barrels > 0 || t.barrels_false > 0)
-        std::printf(" %d of %d, %d false; RMS %.2f px, %.0f %% held", t.barrels_found, t.barrels,
-                    t.barrels_false, rms(t.barrel_off), held(t.barrel_pulls));
+        std::printf(" %d found, %d missed, %d invented; RMS %.2f px, largest %.2f px, %.0f %% held",
+                    t.barrels_found, t.barrels - t.barrels_found, t.barrels_false, rms(t.barrel_off),
+                    largest(t.barrel_off), held(t.barrel_pulls));
     std::printf(" |\n");
     std::fflush(stdout);
 }

@@ -33,6 +33,14 @@ void check_thickness(const EdgeCase& c, const EdgeView& view) {
     CHECK(std::abs(view.thickness_px.value() - c.thickness_px()) < 3 * view.thickness_px.u());
 }
 
+/// A layer of traces along the beam, 0.3 mm wide, one a millimetre.
+void lay_traces(EdgeCase& c, std::size_t layer) {
+    auto& strokes = c.board.layers[layer].strokes;
+    strokes.clear();
+    for (double x = 3; x < c.board.width_mm - 3; x += 1)
+        strokes.push_back({phantom::Track{{x, 3}, {x, c.board.height_mm - 3}, 0.3}, true});
+}
+
 double tilt_deg(const EdgeCase& c, double smear_px) {
     return std::atan(smear_px * c.exposure.pixel_mm / c.depth_mm) * 180 / std::numbers::pi;
 }
@@ -93,6 +101,43 @@ TEST_CASE("upright, upside down, across the whole picture, dense bright, beside 
     }
 }
 
+TEST_CASE("thin planes on the faces under a wide blur are planes still") {
+    // 18 um in 20 um pixels under a blur of 1.6 px: a face's copper fits as well wider and half let through,
+    // its outside up to 0.3 px further out, unless it is known that planes let nothing through.
+    EdgeCase c = plain_edge(4, 28, 18, 1.1);
+    lay_traces(c, 1);
+    c.exposure.beam = tube_beam(130, 2.0);
+    c.exposure.blur_sigma_px = 1.6, c.exposure.photons = 1800;
+    for (const std::uint64_t seed : {1, 2, 3}) {
+        CAPTURE(seed);
+        c.exposure.seed = seed;
+        const EdgeView view = measured(c, stated(c));
+        check_thickness(c, view);
+        CHECK(view.copper_layers == 4);
+        REQUIRE(view.layers.size() == 4);
+        for (const std::size_t face : {0U, 3U})
+            CHECK(view.layers[face].darkness > 0.9); // opaque but for what noise leaves
+    }
+}
+
+TEST_CASE("faces of dark laminate are looked at again once the lines between them are found") {
+    // Through 39 mm little comes even through laminate: traces are faint against it, and until they are found
+    // the copper on the faces is lost in what the fit leaves over.
+    EdgeCase c = plain_edge(8, 39, 35, 1.73);
+    for (const std::size_t layer : {1U, 4U, 5U})
+        lay_traces(c, layer);
+    c.exposure.beam = tube_beam(90, 1.0);
+    c.exposure.blur_sigma_px = 1.2, c.exposure.photons = 7500;
+    c.shot.rotation_deg = -0.7;
+    for (const std::uint64_t seed : {1, 2, 3}) {
+        CAPTURE(seed);
+        c.exposure.seed = seed;
+        const EdgeView view = measured(c, stated(c));
+        check_thickness(c, view);
+        CHECK(view.copper_layers == 8);
+    }
+}
+
 TEST_CASE("smear under a pixel is read from the lines and taken off; above it the count is a lower bound") {
     EdgeCase c = plain_edge(4);
     c.shot.tilt_deg = tilt_deg(c, 0.8);
@@ -107,6 +152,43 @@ TEST_CASE("smear under a pixel is read from the lines and taken off; above it th
     CHECK(*much.at_least <= 4);
     CHECK(*much.at_least >= 2);
     CHECK(much.layers_why.find("passed") != std::string::npos);
+}
+
+TEST_CASE("a beam askew by several foils' thickness is read from lines that are no longer opaque") {
+    // 18 um under 3.5 px of smear: no ray stays in copper for more than a quarter of the depth.
+    EdgeCase c = plain_edge(2, 16, 18);
+    c.exposure.beam = tube_beam(160, 4.0);
+    c.shot.tilt_deg = tilt_deg(c, 3.5);
+    const EdgeView view = measured(c, stated(c));
+    REQUIRE(view.found);
+    CHECK_FALSE(view.copper_layers);
+    CHECK(view.at_least.value_or(0) <= 2);
+    CHECK(std::abs(view.smear_px.value() - 3.5) < 2 * view.smear_px.u());
+    CHECK(std::abs(view.thickness_px.value() - c.thickness_px()) < 2 * view.thickness_px.u());
+}
+
+TEST_CASE("solder mask that the blur hides is told from nothing less than its own thickness") {
+    // 20 um of mask on 35 um of copper under 1.5 px: copper 2.6 px thick fits as well.
+    EdgeCase c = plain_edge(4, 21, 35, 1.3);
+    c.exposure.beam = tube_beam(90, 1.0);
+    c.exposure.blur_sigma_px = 1.5;
+    c.shot.mask_um = 20;
+    const EdgeView view = measured(c, stated(c));
+    REQUIRE(view.found);
+    CHECK(view.copper_layers == 4);
+    CHECK(std::abs(view.thickness_px.value() - c.thickness_px()) < 2 * view.thickness_px.u());
+    CHECK(view.thickness_px.u() < 0.7); // half of what both faces leave open, and the rest of the budget
+}
+
+TEST_CASE("an open beam beyond the scale's end is counted into u") {
+    EdgeCase c = plain_edge(4);
+    c.exposure.gain = 1.06 * 65535;
+    const EdgeView view = measured(c, stated(c));
+    REQUIRE(view.found);
+    CHECK(std::abs(view.thickness_px.value() - c.thickness_px()) < 2 * view.thickness_px.u());
+    CHECK(std::any_of(view.warnings.begin(), view.warnings.end(), [](const std::string& warning) {
+        return warning.find("saturated") != std::string::npos;
+    }));
 }
 
 TEST_CASE("layers that run into one are never counted as one") {

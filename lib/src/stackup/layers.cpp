@@ -209,6 +209,21 @@ Steps with_face(const Steps& s, bool low, double width, double share) {
     return out;
 }
 
+/// Without the thin laminate outside of a face's copper.
+Steps without_skin(const Steps& s, bool low) {
+    Steps out = s;
+    if (low) {
+        out.edges.erase(out.edges.begin() + 1);
+        out.levels.erase(out.levels.begin() + 1);
+        out.is.erase(out.is.begin() + 1);
+    } else {
+        out.edges.erase(out.edges.end() - 2);
+        out.levels.erase(out.levels.end() - 2);
+        out.is.erase(out.is.end() - 2);
+    }
+    return out;
+}
+
 /// One more edge outside of a face: mask there.
 Steps with_mask(const Steps& s, bool low, double width) {
     Steps out = s;
@@ -233,12 +248,12 @@ class Search {
 
     LayerFit run(const Steps& start) {
         best_ = fit_steps(start, samples_, priors_);
-        for (const bool low : {true, false})
-            try_face(low);
-        for (const bool low : {true, false})
-            try_mask(low);
-        for (int round = 0; round < 6 && try_lines(); ++round) {
-        }
+        try_faces();
+        try_inside();
+        // A face may have been fitted while lines beside it were still missing, and so the other way round.
+        const double before = best_.chi2;
+        try_faces();
+        if (best_.chi2 != before) try_inside();
         LayerFit out{best_, {}, true};
         const double most = strongest(best_.steps);
         for (const int j : best_.steps.copper())
@@ -254,6 +269,20 @@ class Search {
         return gain > parameters * std::log(static_cast<double>(samples_.size())) + bic_margin;
     }
 
+    void try_faces() {
+        for (const bool low : {true, false})
+            try_face(low);
+        for (const bool low : {true, false})
+            try_bare_copper(low);
+        for (const bool low : {true, false})
+            try_mask(low);
+    }
+
+    void try_inside() {
+        for (int round = 0; round < 6 && try_lines(); ++round) {
+        }
+    }
+
     /// Copper on a face where the profile has no dip of its own: little of it, thin foil or dark laminate.
     void try_face(bool low) {
         const Steps& s = best_.steps;
@@ -266,6 +295,19 @@ class Search {
                 chosen = std::move(tried);
         }
         if (chosen) best_ = std::move(*chosen);
+    }
+
+    /// A first guess of a face may leave laminate outside of copper that lies on it: fewer steps that fit as
+    /// well are taken. Laminate wider than the blur shows by itself and stays.
+    void try_bare_copper(bool low) {
+        const Steps& s = best_.steps;
+        const std::size_t n = s.is.size();
+        if (n < 5 || s.is[low ? 1 : n - 2] != Is::laminate || s.is[low ? 2 : n - 3] != Is::copper) return;
+        const double width = low ? s.edges[1] - s.edges[0] : s.edges[n - 2] - s.edges[n - 3];
+        if (width > 2 * s.sigma) return;
+        StepFit tried = fit_steps(without_skin(s, low), samples_, priors_);
+        const double loss = (tried.chi2 - best_.chi2) / best_.misfit;
+        if (loss < 2 * std::log(static_cast<double>(samples_.size())) + bic_margin) best_ = std::move(tried);
     }
 
     /// Solder mask over copper: a thin level outside that lets through no less than the laminate does.

@@ -13,8 +13,9 @@ namespace {
 
 using namespace stackup;
 
-constexpr double most_smear_px = 1; ///< beyond this copper layers near each other may have run into one
-constexpr int folds = 10;           ///< of the jackknife along the board
+constexpr double most_smear_px = 1;     ///< beyond this copper layers near each other may have run into one
+constexpr double most_saturated = 0.01; ///< share of the pixels at the end of the scale
+constexpr int folds = 10;               ///< of the jackknife along the board
 
 StepPriors priors_of(const TransmissionMap& map, const EdgeOptions& options) {
     StepPriors priors;
@@ -152,14 +153,30 @@ class Measurement {
         const auto faces = faces_of(steps());
         const auto n = static_cast<Eigen::Index>(steps().edges.size());
         const double noise = std::sqrt(variance_of_difference(covariance, 0, n - 1));
-        view_.u_fit_px = std::hypot(noise, scatter_.thickness);
+        // Plating counts, mask does not, and either may be all of the excess: its middle, evenly spread.
+        const double excess = smear_.excess_px[0] + smear_.excess_px[1];
+        view_.u_fit_px = std::hypot(std::hypot(noise, scatter_.thickness), excess / std::sqrt(12.0));
         view_.u_smear_px = smear_.u_px;
         // Half the step of an unknown grey curve lies up to 0.3 blurs off at each face (a logarithm's does).
-        view_.u_curve_px = map_.t_is_physical ? 0 : 0.3 * steps().sigma;
+        // So does that of an open beam beyond the scale's end: 10 % beyond, 0.12 blurs and a sharper blur.
+        const bool saturated = map_.saturated_fraction > most_saturated;
+        view_.u_curve_px = map_.t_is_physical && !saturated ? 0 : 0.3 * steps().sigma;
         const double u = std::sqrt(view_.u_fit_px * view_.u_fit_px + smear_.u_px * smear_.u_px +
                                    view_.u_curve_px * view_.u_curve_px);
-        view_.thickness_px = Estimate::of(faces[1] - faces[0] - smear_.widened_px, u);
+        view_.thickness_px = Estimate::of(faces[1] - faces[0] - smear_.widened_px - excess / 2, u);
         view_.smear_px = Estimate::of(smear_.outer_px, smear_.u_px);
+        warn_of_faces(excess, saturated);
+    }
+
+    void warn_of_faces(double excess, bool saturated) {
+        if (excess > 0)
+            view_.warnings.emplace_back(
+                "Copper on the faces shows " + px_words(excess) +
+                " wider in all than the inner layers': plating, which counts, and solder mask, which does "
+                "not, cannot be told apart at this blur, and the thickness lies between the two");
+        if (saturated)
+            view_.warnings.emplace_back("The open beam is saturated: the board's faces show further in than "
+                                        "they are, by an amount that the picture does not tell");
         if (!view_.face_has_copper[0] || !view_.face_has_copper[1])
             view_.warnings.emplace_back("No copper shows on " +
                                         std::string(view_.face_has_copper[0] || view_.face_has_copper[1]
@@ -170,7 +187,7 @@ class Measurement {
 
     void fill_layers() {
         const auto copper = steps().copper();
-        const double low = faces_of(steps())[0] + smear_.widened_px / 2;
+        const double low = faces_of(steps())[0] + (smear_.widened_px + smear_.excess_px[0]) / 2;
         for (std::size_t n = 0; n < copper.size(); ++n) {
             const auto i = static_cast<std::size_t>(copper[n]);
             const auto e = static_cast<Eigen::Index>(i);

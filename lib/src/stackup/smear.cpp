@@ -33,15 +33,28 @@ std::vector<Line> lines_of(const Steps& s, const Eigen::MatrixXd& covariance) {
     return list;
 }
 
-/// Inner foils are not plated up; a board without them is judged by its outer ones.
-std::vector<Line> telling(const std::vector<Line>& lines) {
-    std::vector<Line> inner;
-    for (const Line& line : lines)
-        if (!line.outer && line.attenuation > 2) inner.push_back(line);
-    if (!inner.empty()) return inner;
-    for (const Line& line : lines)
-        if (line.attenuation > 2) inner.push_back(line);
-    return inner;
+/// Lines that a beam askew widens, and how surely.
+struct Telling {
+    std::vector<Line> lines;
+    double u_share = 0; ///< of the widening: what the lines' own faintness leaves open
+};
+
+/// Inner foils are not plated up; a board without them is judged by its outer ones. Where the beam passes
+/// several foils' thickness across, no ray stays in a foil for long: then the darkest lines have to do.
+Telling telling(const std::vector<Line>& lines) {
+    constexpr double opaque = 2, u_faint = 0.3;
+    Telling out;
+    double darkest = 0;
+    for (const Line& line : lines) {
+        darkest = std::max(darkest, line.attenuation);
+        if (!line.outer && line.attenuation > opaque) out.lines.push_back(line);
+    }
+    const double least = std::min(opaque, 0.7 * darkest);
+    if (out.lines.empty())
+        for (const Line& line : lines)
+            if (line.attenuation > least) out.lines.push_back(line);
+    out.u_share = darkest > opaque ? 0 : u_faint;
+    return out;
 }
 
 /// a of e(z) = share |a + b z| that fits the widths best; of two equal ones that nearer to 0.
@@ -58,6 +71,20 @@ double best_tilt(const std::vector<Line>& lines, double foil, double share, doub
         if (sum < least - 1e-9) least = sum, best = a;
     }
     return best;
+}
+
+/// How far copper on a face is wider than inner planes under the same beam.
+double excess_of(const Line& outer, const std::vector<Line>& inner, double share, double a, double b,
+                 double axis) {
+    constexpr double least = 0.1, sure = 2.5;
+    const auto own = [&](const Line& line) { return line.width - share * std::abs(a + b * (line.z - axis)); };
+    double usual = 0, var = 0;
+    const auto n = static_cast<double>(inner.size());
+    for (const Line& line : inner)
+        usual += own(line) / n, var += line.u * line.u / (n * n);
+    const double excess = own(outer) - usual;
+    if (outer.attenuation < 1) return 0; // a faint line's width says nothing
+    return excess > least + sure * std::hypot(outer.u, std::sqrt(var)) ? excess : 0;
 }
 
 struct Foil {
@@ -89,8 +116,11 @@ Smear smear_of(const Steps& steps, const Eigen::MatrixXd& covariance, const Edge
                std::optional<double> axis_across) {
     Smear out;
     const std::vector<Line> lines = lines_of(steps, covariance);
-    const std::vector<Line> used = telling(lines);
-    if (used.empty()) return out;
+    const auto [used, u_share] = telling(lines);
+    if (used.empty()) { // no copper, nothing that tells: a pixel is as likely as none
+        out.u_px = 0.5;
+        return out;
+    }
     const Foil foil = foil_for(used, options);
     out.foil_known = foil.stated;
     const double middle = (steps.edges.front() + steps.edges.back()) / 2;
@@ -108,11 +138,15 @@ Smear smear_of(const Steps& steps, const Eigen::MatrixXd& covariance, const Edge
     for (const double face : {steps.edges.front(), steps.edges.back()})
         out.outer_px += std::abs(a + b * (face - axis)) / 2;
     out.widened_px = share * out.outer_px;
+    if (!used.front().outer) {
+        if (lines.front().outer) out.excess_px[0] = excess_of(lines.front(), used, share, a, b, axis);
+        if (lines.back().outer) out.excess_px[1] = excess_of(lines.back(), used, share, a, b, axis);
+    }
     double u = std::hypot(foil.u, u_width);
     if (foil.stated && out.outer_px < u) u *= 0.6; // a smear is never below 0: half of a normal distribution
     // Distances not stated: a cone smears the faces up to twice as much as the layers it was read from.
     const double perspective = options.depth_over_distance ? 0.05 : 0.2;
-    out.u_px = std::hypot(u, perspective * out.widened_px);
+    out.u_px = std::hypot(u, std::hypot(perspective, u_share) * out.widened_px);
     return out;
 }
 

@@ -4,6 +4,8 @@
 #include "ringwall/stackup.hpp"
 #include "stackup/step_model.hpp"
 
+#include <array>
+
 namespace ringwall::stackup {
 
 /// What a beam not along the board does to its outside.
@@ -12,6 +14,9 @@ struct Smear {
     double widened_px = 0; ///< by which the board shows thicker than it is
     double u_px = 0;       ///< of widened_px
     bool foil_known = false;
+    /// Of the low-z and the high-z face: by how much its copper shows wider than the inner planes do, smear
+    /// counted in; 0 where that may be noise. Copper plated up, or solder mask that the blur hides.
+    std::array<double, 2> excess_px{};
 };
 
 /// Opaque copper of width w shows w + e, and the board shows thicker by the same e, where the beam passes s

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 namespace ringwall::stackup {
 namespace {
@@ -38,8 +39,11 @@ bool unpack(const Eigen::VectorXd& p, Steps& steps) {
     for (double& l : steps.levels)
         l = p[i++];
     steps.sigma = p[i];
-    for (std::size_t j = 1; j < steps.edges.size(); ++j)
-        if (steps.edges[j] - steps.edges[j - 1] < least_width_px) return false;
+    // A line at its least width must not hold up the rest of the fit.
+    for (std::size_t j = 1; j < steps.edges.size(); ++j) {
+        if (steps.edges[j] - steps.edges[j - 1] < -3 * steps.sigma) return false;
+        steps.edges[j] = std::max(steps.edges[j], steps.edges[j - 1] + least_width_px);
+    }
     return steps.sigma > 0.2 && steps.sigma < 20;
 }
 
@@ -105,54 +109,125 @@ double laminate_beside(const Steps& s, std::size_t i) {
     return most;
 }
 
-double shadow(const Steps& s, std::size_t i) {
-    return (laminate_beside(s, i) - s.levels[i]) * (s.edges[i] - s.edges[i - 1]);
+/// Transmission of the laminate beside copper on a face, as a share of what lies outside (open beam or mask);
+/// nothing for a line between two laminates.
+std::optional<double> laminate_by_outside(const Steps& s, std::size_t i) {
+    for (const std::size_t k : {i - 1, i + 1})
+        if (s.is[k] != Steps::Is::laminate)
+            return std::clamp(laminate_beside(s, i) / std::max(s.levels[k], 0.02), 0.02, 0.98);
+    return std::nullopt;
 }
 
-/// A line thinner than the blur tells its shadow, depth times width, but hardly either. Millimetres of copper
-/// let nothing through, so the strongest lines, planes, are taken as opaque; weaker ones (traces in some
-/// columns) as wide as those, or as a stated foil.
-void add_line_priors(const Steps& s, const StepPriors& priors, Equations& into) {
+/// Width of the opaque copper that a blurred profile cannot tell from this line. Of a line thinner than the
+/// blur a profile tells the shadow alone, c w between two laminates (c the share that it takes away of their
+/// transmission). On a face it tells where the step down from outside lies and how sharp it looks, its zeroth
+/// and first moment: with laminate of L (outside 1) both are those of opaque copper w sqrt(c (1 - L + c L)).
+double opaque_width(const Steps& s, std::size_t i) {
+    const double width = s.edges[i] - s.edges[i - 1];
+    const double c = std::clamp(1 - s.levels[i] / laminate_beside(s, i), 0.0, 1.0);
+    const auto laminate = laminate_by_outside(s, i);
+    return laminate ? width * std::sqrt(c * (1 - *laminate + c * *laminate)) : width * c;
+}
+
+/// Share c that the line would take away, were it as wide as `plane`.
+double coverage(const Steps& s, std::size_t i, double plane) {
+    const double share = opaque_width(s, i) / plane;
+    const auto laminate = laminate_by_outside(s, i);
+    if (!laminate) return share;
+    const double gap = 1 - *laminate;
+    return (std::sqrt(gap * gap + 4 * *laminate * share * share) - gap) / (2 * *laminate);
+}
+
+/// Copper levels taken as planes: opaque, as millimetres of copper are.
+std::vector<char> planes_of(const Steps& s) {
+    constexpr double plane_from = 0.7;
+    std::vector<char> planes(s.is.size());
+    double strongest = 1e-3;
+    for (const int j : s.copper())
+        strongest = std::max(strongest, opaque_width(s, static_cast<std::size_t>(j)));
+    for (const int j : s.copper()) {
+        const auto k = static_cast<std::size_t>(j);
+        planes[k] = coverage(s, k, strongest) >= plane_from ? 1 : 0;
+    }
+    return planes;
+}
+
+/// A line thinner than the blur tells its shadow, depth times width, but hardly either. So planes are taken
+/// as opaque; weaker lines (traces in some columns) as wide as those, or as a stated foil.
+void add_line_priors(const Steps& s, const StepPriors& priors, const std::vector<char>& planes,
+                     Equations& into) {
     const auto edges = static_cast<Eigen::Index>(s.edges.size());
-    constexpr double plane_from = 0.7, u_opaque = 0.06, u_like = 0.4;
-    double strongest = 0, width = 0, planes = 0;
+    constexpr double u_opaque = 0.06, u_like = 0.4;
+    double width = 0, count = 0;
     const std::vector<int> copper = s.copper();
-    for (const int j : copper)
-        strongest = std::max(strongest, shadow(s, static_cast<std::size_t>(j)));
-    const auto is_plane = [&](int j) {
-        return shadow(s, static_cast<std::size_t>(j)) >= plane_from * strongest;
-    };
-    for (const int j : copper)
-        if (is_plane(j))
-            width += s.edges[static_cast<std::size_t>(j)] - s.edges[static_cast<std::size_t>(j) - 1],
-                ++planes;
+    for (const int j : copper) {
+        const auto k = static_cast<std::size_t>(j);
+        if (planes[k] != 0) width += s.edges[k] - s.edges[k - 1], ++count;
+    }
     for (const int j : copper) {
         const auto i = static_cast<Eigen::Index>(j);
         const auto k = static_cast<std::size_t>(j);
         const double own = s.edges[k] - s.edges[k - 1];
-        if (is_plane(j)) into.pull(edges + i, -s.levels[k], u_opaque * laminate_beside(s, k));
+        if (planes[k] != 0) into.pull(edges + i, -s.levels[k], u_opaque * laminate_beside(s, k));
         if (priors.foil_px)
             into.pull_difference(i, i - 1, *priors.foil_px - own, priors.u_foil_px);
-        else if (!is_plane(j))
-            into.pull_difference(i, i - 1, width / planes - own, u_like);
+        else if (planes[k] == 0 && count > 0)
+            into.pull_difference(i, i - 1, width / count - own, u_like);
     }
 }
 
-void add_priors(const Steps& s, const StepPriors& priors, Equations& into) {
+void add_priors(const Steps& s, const StepPriors& priors, const std::vector<char>& planes, Equations& into) {
     const auto edges = static_cast<Eigen::Index>(s.edges.size());
     into.pull(into.right.size() - 1, priors.blur_px - s.sigma, priors.u_blur_px);
-    add_line_priors(s, priors, into);
+    add_line_priors(s, priors, planes, into);
     for (std::size_t j = 0; j < s.levels.size(); ++j)
         if (s.levels[j] < 0) into.pull(edges + static_cast<Eigen::Index>(j), -s.levels[j], below_nothing);
 }
 
-Equations equations(const Steps& steps, const std::vector<Sample>& samples, const StepPriors& priors) {
+Equations equations(const Steps& steps, const std::vector<Sample>& samples, const StepPriors& priors,
+                    const std::vector<char>& planes) {
     Equations at(static_cast<Eigen::Index>(steps.edges.size() + steps.levels.size() + 1));
     std::vector<std::pair<Eigen::Index, double>> row;
     for (const Sample& sample : samples)
         add_sample(steps, sample, row, at);
-    add_priors(steps, priors, at);
+    add_priors(steps, priors, planes, at);
     return at;
+}
+
+/// With the planes held: what is asked of the fit must not change under it, or it stops where it is asked
+/// least.
+StepFit fit_with(Steps start, const std::vector<Sample>& samples, const StepPriors& priors,
+                 const std::vector<char>& planes) {
+    StepFit fit;
+    fit.steps = std::move(start);
+    Equations at = equations(fit.steps, samples, priors, planes);
+    double damping = 1e-3;
+    for (int iteration = 0; iteration < 60 && damping < 1e8; ++iteration) {
+        Eigen::MatrixXd matrix = at.matrix;
+        matrix.diagonal() *= 1 + damping;
+        matrix.diagonal().array() += 1e-9;
+        const Eigen::VectorXd step = matrix.ldlt().solve(at.right);
+        Steps tried = fit.steps;
+        const bool sound = step.allFinite() && unpack(packed(fit.steps) + step, tried);
+        if (sound) {
+            Equations next = equations(tried, samples, priors, planes);
+            const double before = at.chi2 + at.penalty, after = next.chi2 + next.penalty;
+            if (after <= before) {
+                fit.steps = std::move(tried);
+                at = std::move(next);
+                damping = std::max(1e-9, damping / 10);
+                if (before - after < 1e-6 * before) break;
+                continue;
+            }
+        }
+        damping *= 8;
+    }
+    fit.chi2 = at.chi2;
+    const auto freedom = static_cast<double>(samples.size()) - static_cast<double>(at.right.size());
+    fit.misfit = freedom > 0 ? std::max(1.0, at.chi2 / freedom) : 1;
+    at.matrix.diagonal().array() += 1e-9;
+    fit.covariance = at.matrix.ldlt().solve(Eigen::MatrixXd::Identity(at.right.size(), at.right.size()));
+    return fit;
 }
 
 } // namespace
@@ -172,35 +247,15 @@ std::vector<int> Steps::copper() const {
 }
 
 StepFit fit_steps(Steps start, const std::vector<Sample>& samples, const StepPriors& priors) {
-    StepFit fit;
-    fit.steps = std::move(start);
-    Equations at = equations(fit.steps, samples, priors);
-    double damping = 1e-3;
-    for (int iteration = 0; iteration < 60 && damping < 1e8; ++iteration) {
-        Eigen::MatrixXd matrix = at.matrix;
-        matrix.diagonal() *= 1 + damping;
-        matrix.diagonal().array() += 1e-9;
-        const Eigen::VectorXd step = matrix.ldlt().solve(at.right);
-        Steps tried = fit.steps;
-        const bool sound = step.allFinite() && unpack(packed(fit.steps) + step, tried);
-        if (sound) {
-            Equations next = equations(tried, samples, priors);
-            const double before = at.chi2 + at.penalty, after = next.chi2 + next.penalty;
-            if (after <= before) {
-                fit.steps = std::move(tried);
-                at = std::move(next);
-                damping = std::max(1e-9, damping / 10);
-                if (before - after < 1e-6 * before) break;
-                continue;
-            }
-        }
-        damping *= 8;
+    constexpr int most_rounds = 4;
+    std::vector<char> planes = planes_of(start);
+    StepFit fit = fit_with(std::move(start), samples, priors, planes);
+    for (int round = 1; round < most_rounds; ++round) {
+        std::vector<char> next = planes_of(fit.steps);
+        if (next == planes) break;
+        planes = std::move(next);
+        fit = fit_with(std::move(fit.steps), samples, priors, planes);
     }
-    fit.chi2 = at.chi2;
-    const auto freedom = static_cast<double>(samples.size()) - static_cast<double>(at.right.size());
-    fit.misfit = freedom > 0 ? std::max(1.0, at.chi2 / freedom) : 1;
-    at.matrix.diagonal().array() += 1e-9;
-    fit.covariance = at.matrix.ldlt().solve(Eigen::MatrixXd::Identity(at.right.size(), at.right.size()));
     return fit;
 }
 
