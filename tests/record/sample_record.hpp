@@ -19,9 +19,10 @@ inline ScrewFit sample_fit() {
     fit.forbids_gap = {"first, second", "third"};
     fit.not_judged = {"head: its diameter is not given"};
     fit.paths = {{"thread", "", std::nullopt, 1, 1.65, Estimate::of(0.31, 0.012), Estimate::of(-0.29, 0.013),
-                  Finding::reaches, "one"},
+                  Estimate::of(-0.41, 0.014), Finding::reaches, "one"},
                  {"head", "near", 4, std::nullopt, 2.75, Estimate::missing("layer unknown"),
-                  Estimate::missing("size unknown"), Finding::gap_shown, ""}};
+                  Estimate::missing("size unknown"), Estimate::missing("only a thread cuts in"),
+                  Finding::gap_shown, ""}};
     fit.alternatives = {{"row B1", Estimate::of(0.21, 0.014), Finding::gap_shown},
                         {"scale + U", Estimate::missing("none"), Finding::undecided}};
     return fit;
