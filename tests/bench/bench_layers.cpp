@@ -68,8 +68,24 @@ void compare_layer(const Hole& found, const LayerGap& gap, double voxel_mm, cons
                 keepout.min_px.u(), gap.keepout_mm / voxel_mm, keepout.min_angle_deg);
 }
 
+/// For each layer found the true one at its depth, within two slices; beyond the end: none.
+std::vector<std::size_t> true_layers(const DrawnStack& d, const FlatStack& flat) {
+    const std::vector<double> depths_mm = layer_depths_mm(d.board, d.scan);
+    std::vector<std::size_t> is;
+    for (const FlatLayer& layer : flat.layers) {
+        std::size_t nearest = depths_mm.size();
+        double least_px = 2;
+        for (std::size_t k = 0; k < depths_mm.size(); ++k) {
+            const double off_px = std::abs(depths_mm[k] / d.scan.pitch_mm - layer.depth_px.value());
+            if (off_px < least_px) nearest = k, least_px = off_px;
+        }
+        is.push_back(nearest);
+    }
+    return is;
+}
+
 void compare_hole(const layers::LayeredHole& hole, const HoleTruth& truth, bool broken, double voxel_mm,
-                  const std::string& name, Tally& tally) {
+                  const std::vector<std::size_t>& is, const std::string& name, Tally& tally) {
     const WallState wall = true_wall(truth, broken);
     if (hole.whole.wall.state != wall) {
         ++tally.walls_wrong;
@@ -85,13 +101,15 @@ void compare_hole(const layers::LayeredHole& hole, const HoleTruth& truth, bool 
         tally.bore2 += std::pow(hole.whole.bore_px.value() - truth.bore_mm / voxel_mm, 2);
         ++tally.bores;
     }
-    for (std::size_t k = 0; k < hole.by_layer.size() && k < truth.layers.size(); ++k)
-        compare_layer(hole.by_layer[k], truth.layers[k], voxel_mm, name + " layer " + std::to_string(k + 1),
-                      tally);
+    for (std::size_t k = 0; k < hole.by_layer.size(); ++k)
+        if (is[k] < truth.layers.size())
+            compare_layer(hole.by_layer[k], truth.layers[is[k]], voxel_mm,
+                          name + " layer " + std::to_string(is[k] + 1), tally);
 }
 
-void compare(const DrawnStack& d, const std::vector<layers::LayeredHole>& holes, std::uint64_t seed,
-             Tally& tally) {
+void compare(const DrawnStack& d, const FlatStack& flat, const std::vector<layers::LayeredHole>& holes,
+             std::uint64_t seed, Tally& tally) {
+    const std::vector<std::size_t> is = true_layers(d, flat);
     const std::vector<HoleTruth> all = truth(d.board);
     std::size_t matched = 0;
     for (std::size_t i = 0; i < all.size(); ++i) {
@@ -107,7 +125,7 @@ void compare(const DrawnStack& d, const std::vector<layers::LayeredHole>& holes,
         ++matched;
         const bool broken = std::any_of(d.scan.breaks.begin(), d.scan.breaks.end(),
                                         [&](const PlatingBreak& each) { return each.drill == i; });
-        compare_hole(*found, all[i], broken, d.scan.voxel_mm, name, tally);
+        compare_hole(*found, all[i], broken, d.scan.voxel_mm, is, name, tally);
     }
     tally.extra += static_cast<int>(holes.size() - matched);
 }
@@ -138,7 +156,7 @@ int main(int count, char** words) {
                         maps.empty() ? 0 : maps[0].map.blur_sigma_px.value(),
                         layers::copper_ratio(flat).value(), maps.empty() ? 0 : maps[0].map.noise.readout,
                         maps.empty() ? 0 : maps[0].map.noise.correlation, took.count());
-            compare(d, holes, seed, tally);
+            compare(d, flat, holes, seed, tally);
         } catch (const std::exception& error) {
             std::printf("seed %llu: %s\n", static_cast<unsigned long long>(seed), error.what());
         }

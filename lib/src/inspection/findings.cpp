@@ -58,7 +58,10 @@ ContactSeen contact_seen(const HoleRecord& hole) {
     if (hole.keepout.state != KeepOutState::ring_seen || fit.paths.empty()) return ContactSeen::cannot_say;
     const bool all = std::all_of(fit.paths.begin(), fit.paths.end(),
                                  [](const MetalPath& path) { return ends_short(path.contact_margin_mm); });
-    const bool cut_in = fit.engagement != Engagement::cuts || ends_short(contact_margin_cut_in_mm(fit));
+    const bool cut_in = fit.engagement != Engagement::cuts ||
+                        std::all_of(fit.paths.begin(), fit.paths.end(), [&](const MetalPath& path) {
+                            return path.part != "thread" || ends_short(contact_margin_cut_in_mm(fit, path));
+                        });
     return all && cut_in ? ContactSeen::apart : ContactSeen::cannot_say;
 }
 

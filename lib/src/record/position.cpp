@@ -71,7 +71,13 @@ bool contact_proven(const BoardRecord& record, const HoleRecord& hole) {
 }
 
 Estimate contact_margin_cut_in_mm(const ScrewFit& fit) {
-    const Estimate& left = fit.cutting_margin_mm;
+    MetalPath thread;
+    thread.cutting_margin_mm = fit.cutting_margin_mm;
+    return contact_margin_cut_in_mm(fit, thread);
+}
+
+Estimate contact_margin_cut_in_mm(const ScrewFit& fit, const MetalPath& thread) {
+    const Estimate& left = thread.cutting_margin_mm;
     return left && fit.required_mm ? Estimate::of(left.value() + *fit.required_mm, left.u()) : left;
 }
 

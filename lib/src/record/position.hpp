@@ -29,6 +29,8 @@ std::optional<double> drawn_angle_deg(const HoleRecord& hole);
 bool contact_proven(const BoardRecord& record, const HoleRecord& hole);
 /// Contact margin of the thread cut into the wall.
 Estimate contact_margin_cut_in_mm(const ScrewFit& fit);
+/// The same of one of its threads: a slice stack has one on every layer.
+Estimate contact_margin_cut_in_mm(const ScrewFit& fit, const MetalPath& thread);
 /// The metal path that the finding is about: of those with the finding the one with least space left, the
 /// thread where none has less. Null without one.
 const MetalPath* deciding_path(const ScrewFit& fit);

@@ -231,13 +231,14 @@ std::vector<std::string> row_not_judged(const std::string& path) {
 }
 
 /// The thread once more, cut into the wall: the finding of a screw that cuts goes by both.
-std::vector<std::string> cut_in_row(const ScrewFit& fit, const std::string& against,
+std::vector<std::string> cut_in_row(const ScrewFit& fit, const MetalPath& thread, const std::string& against,
                                     const std::string& finding) {
+    const double deeper_mm = fit.cutting_reach_mm.value() - fit.resting_reach_mm.value();
     return {"thread, cut into the wall",
             against,
-            mm(fit.cutting_reach_mm.value()),
-            with_unit(contact_margin_cut_in_mm(fit), "mm"),
-            with_unit(fit.cutting_margin_mm, "mm"),
+            mm(thread.reach_mm + deeper_mm),
+            with_unit(contact_margin_cut_in_mm(fit, thread), "mm"),
+            with_unit(thread.cutting_margin_mm, "mm"),
             finding};
 }
 
@@ -259,7 +260,7 @@ Table paths_table(const BoardRecord& record, const HoleRecord& hole) {
                               layer + plane, mm(path.reach_mm), with_unit(path.contact_margin_mm, "mm"),
                               with_unit(path.margin_mm, "mm"),
                               thread && cuts ? "see the next line" : finding});
-        if (thread && cuts) table.rows.push_back(cut_in_row(fit, layer + plane, finding));
+        if (thread && cuts) table.rows.push_back(cut_in_row(fit, path, layer + plane, finding));
     }
     for (const auto& path : fit.not_judged)
         table.rows.push_back(row_not_judged(path));
