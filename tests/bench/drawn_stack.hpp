@@ -33,13 +33,14 @@ struct DrawnStack {
     }
 };
 
-/// "plain"; "streaks": metal streaks of 2 laminate steps at the barrels; "zblur": blur along z 1.8 voxels;
-/// "slices": slices of 50 um, blur along z 40 um. False: no such word.
+/// "plain"; "streaks", "heavy": metal streaks of 0.3 and 1 laminate step at the barrels; "zblur": blur along
+/// z 1.8 voxels; "slices": slices of 50 um, blur along z 40 um. False: no such word.
 inline bool make_harder(const std::string& way, phantom::VolumeScan& scan) {
-    if (way == "streaks") scan.metal_streaks = 2;
+    if (way == "streaks") scan.metal_streaks = 0.3;
+    if (way == "heavy") scan.metal_streaks = 1;
     if (way == "zblur") scan.blur_z_mm = 0.045;
     if (way == "slices") scan.pitch_mm = 0.05, scan.blur_z_mm = 0.04, scan.slices = (scan.slices + 1) / 2;
-    return way == "plain" || way == "streaks" || way == "zblur" || way == "slices";
+    return way == "plain" || way == "streaks" || way == "heavy" || way == "zblur" || way == "slices";
 }
 
 struct StackSize {

@@ -211,3 +211,18 @@ TEST_CASE("copper at a depth of its own is no layer and is found beside the hole
     }
     CHECK(strips >= 1);
 }
+
+TEST_CASE("where streaks cross the laminate no ring is measured; without them rings are") {
+    phantom::VolumeScan scan = small_scan();
+    for (const double streaks : {0.0, 1.0}) {
+        scan.metal_streaks = streaks;
+        const DrawnVolume drawn(small_board(3), scan);
+        int undecided = 0, holes = 0;
+        for (const layers::LayeredHole& hole : measured(drawn)) {
+            ++holes;
+            undecided += hole.whole.keepout.state == KeepOutState::undecided ? 1 : 0;
+        }
+        CAPTURE(streaks);
+        CHECK(undecided == (streaks > 0 ? holes : 0));
+    }
+}

@@ -89,6 +89,11 @@ class StackRun {
         exposure.dense = stack_->flat.dense;
         if (!stack_->maps.empty()) exposure.blur_sigma_px = stack_->maps.front().map.blur_sigma_px;
         exposure.warnings = stack_->flat.warnings;
+        if (layers::unevenness_of_laminate(stack_->maps) > layers::most_uneven)
+            exposure.warnings.emplace_back("streaks cross the board: no copper-free ring is measured, and "
+                                           "what is found as a hole may be a "
+                                           "dark streak; ask for a scan with fewer streaks (harder beam, "
+                                           "more projections, board tilted)");
         products_.exposure = exposure;
     }
 

@@ -57,6 +57,24 @@ NoiseModel noise_model(ImageView<const float> t) {
     return noise;
 }
 
+/// How unevenly laminate reads over the picture, robust sigma of the values between two limits that are
+/// laminate's for sure. Nothing: too little of the picture is laminate, and edges would count.
+std::optional<double> unevenness_of(ImageView<const float> picture, double from, double to) {
+    std::vector<float> values;
+    const int stride = std::max(1, static_cast<int>(picture.size() / 200000));
+    for (int y = 0; y < picture.height(); ++y)
+        for (int x = y % stride; x < picture.width(); x += stride)
+            if (const auto v = static_cast<double>(picture(x, y)); v > from && v < to)
+                values.push_back(picture(x, y));
+    constexpr double least_share = 0.3;
+    if (static_cast<double>(values.size()) < least_share * static_cast<double>(picture.size()) / stride)
+        return std::nullopt;
+    const auto middle = static_cast<float>(quantile_of(values, 0.5));
+    for (float& v : values)
+        v = std::abs(v - middle);
+    return 1.4826 * quantile_of(values, 0.5);
+}
+
 /// Level of copper in a layer's picture: the upper middle of what stands above half the highest. Barrels,
 /// which stand higher than a thin foil, are few beside foils and lands.
 double copper_level(ImageView<const float> picture) {
@@ -146,10 +164,13 @@ LayerMap layer_map(const FlatStack& flat, const FlatLayer& layer, const Estimate
     out.map = as_map(scaled(layer.picture.view(), out.step));
     // A stack has so little noise that what tilt and resampling leave of a model's edges stands above it.
     out.map.noise.readout = std::hypot(out.map.noise.readout, model_share * out.step * out.copper);
+    const double laminate = laminate_level(layer.picture.view());
+    const double reach = 0.25 * std::max(out.copper - 1, 2.0);
+    out.unevenness = unevenness_of(layer.picture.view(), laminate - 1.5 * reach, laminate + reach);
     MaterialLevels& levels = out.materials.levels;
     const double u = 0.01 * out.step;
     levels.open = Estimate::of(1, u);
-    levels.laminate = Estimate::of(1 - out.step * laminate_level(layer.picture.view()), u);
+    levels.laminate = Estimate::of(1 - out.step * laminate, u);
     if (out.copper > 0)
         levels.copper = {Estimate::of(1 - out.step * out.copper, 0.03 * out.step * out.copper)};
     levels.foils_resolved = true;
@@ -194,6 +215,13 @@ Estimate copper_ratio(const FlatStack& flat) {
         best = Estimate::of(ratio, ratio * std::hypot(0.03, relative_u));
     }
     return best;
+}
+
+double unevenness_of_laminate(const std::vector<LayerMap>& maps) {
+    std::optional<double> least;
+    for (const LayerMap& each : maps)
+        if (each.unevenness) least = std::min(least.value_or(*each.unevenness), *each.unevenness);
+    return least.value_or(0);
 }
 
 std::vector<LayerMap> layer_maps(const FlatStack& flat) {

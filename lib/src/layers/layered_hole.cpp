@@ -72,6 +72,21 @@ void no_copper(const LayerMap& map, Hole& hole) {
     hole.keepout.searched_to_px = std::min(map.map.t.width(), map.map.t.height()) / 4.0;
 }
 
+/// Where streaks cross the laminate no ring is told from them.
+void streaked(double uneven, Hole& hole) {
+    const KeepOut measured = hole.keepout;
+    hole.keepout = KeepOut{};
+    hole.keepout.state = KeepOutState::undecided;
+    hole.keepout.why = "streaks: the laminate's own level varies by " +
+                       std::to_string(std::lround(100 * uneven)) + " % over the board (k = 1)";
+    hole.keepout.min_px = Estimate::missing(hole.keepout.why);
+    hole.keepout.sight = measured.sight;
+    hole.keepout.profile = measured.profile;
+    for (GapSample& at : hole.keepout.profile)
+        at.reason = GapReason::hidden, at.gap_px = at.u_px = 0;
+    std::erase_if(hole.budget_px, [](const BudgetLine& line) { return line.quantity == "keepout_min_px"; });
+}
+
 PlaneGap plane_of(const KeepOut& keepout, int layer) {
     PlaneGap plane;
     plane.plane = layer;
@@ -200,6 +215,7 @@ void measure_layer_rings(const FlatStack& flat, const std::vector<LayerMap>& map
     ring.confidence = options.confidence;
     ring.parts_in_front = false;
     ring.seed = options.seed;
+    const double uneven = unevenness_of_laminate(maps);
     std::atomic<int> done = 0;
     bridge::over_each(total, watch, [&](int i) {
         const auto h = static_cast<std::size_t>(i / layers), k = static_cast<std::size_t>(i % layers);
@@ -211,6 +227,7 @@ void measure_layer_rings(const FlatStack& flat, const std::vector<LayerMap>& map
                 unbend(flat, pitch_px, maps[k].depth_px, hole);
         else
             no_copper(maps[k], hole);
+        if (uneven > most_uneven) streaked(uneven, hole);
         watch.progress("measuring rings", ++done, total);
     });
     for (LayeredHole& hole : holes) {

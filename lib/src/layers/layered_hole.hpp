@@ -56,7 +56,8 @@ std::vector<LayeredHole> fit_layers(const FlatStack& flat, const std::vector<Lay
 void read_walls(const Volume& volume, const FlatStack& flat, std::vector<LayeredHole>& holes, Watch& watch);
 
 /// Copper-free ring of every hole on every layer (rings/rings.hpp), and the worst layer's as the hole's own.
-/// Gaps are those of the flat board: a layer that the board's bow stretches is counted back.
+/// Gaps are those of the flat board: a layer that the board's bow stretches is counted back. Where the
+/// laminate is more uneven than most_uneven every ring is undecided.
 void measure_layer_rings(const FlatStack& flat, const std::vector<LayerMap>& maps, double pitch_px,
                          std::vector<LayeredHole>& holes, const LayerOptions& options, Watch& watch);
 
