@@ -91,4 +91,92 @@ struct HoleAlignment {
 };
 HoleAlignment align_holes(const AlignRequest& request);
 
+/// One number of a pair: revised less old.
+struct Delta {
+    std::string key; ///< "bore_mm", "keepout_min_mm", "margin_mm", "position_mm", ...; in px without a scale
+    Estimate value;
+    /// Whether a change is shown; missing: not tested, `value` says why there is none. See compare_boards.
+    std::optional<bool> beyond;
+    double p = 1; ///< chance of a difference this large were there none
+    bool operator==(const Delta&) const = default;
+};
+
+/// A hole on both boards, or on one.
+struct HoleChange {
+    std::optional<std::size_t> old_hole, revised_hole; ///< places in the records' holes
+    std::string old_id, revised_id;                    ///< empty: not on that board
+    /// "added", "dropped", "moved", "resized", "plated", "unplated", "wider", "narrower", "reshaped",
+    /// "finding"; empty: no change shown.
+    std::vector<std::string> change;
+    std::vector<Delta> delta;
+    std::vector<std::string> notes; ///< what the numbers do not say: one-sided bounds, places not in view
+    [[nodiscard]] const Delta* find(const std::string& key) const;
+    [[nodiscard]] bool has(const std::string& what) const;
+    bool operator==(const HoleChange&) const = default;
+};
+
+struct BoardChange {
+    Estimate thickness_mm; ///< revised - old
+    std::optional<bool> thickness_beyond;
+    std::optional<int> layers; ///< revised - old; missing: see at_least, why
+    std::optional<int> layers_at_least;
+    std::string layers_why;
+    bool operator==(const BoardChange&) const = default;
+};
+
+struct ComparedBoard {
+    std::string results; ///< folder or source as named in the results: without absolute folders
+    std::string name, revision, unit, file, sha256;
+    bool operator==(const ComparedBoard&) const = default;
+};
+
+struct CompareOptions {
+    std::vector<std::pair<std::string, std::string>> by_hand; ///< ids, old and revised
+};
+
+struct Comparison {
+    ProgramFacts program;
+    ComparedBoard old_board, revised_board;
+    HoleAlignment alignment;
+    std::array<std::array<double, 3>, 2> revised_px_from_old_px{}; ///< meaningful with alignment.fit
+    Estimate scale; ///< revised mm per old mm, by the holes that stayed; missing without both scales
+    std::optional<double> residual_mm;
+    std::vector<HoleChange> pairs; ///< old holes in their order, then those of the revised board alone
+    BoardChange board;
+    std::size_t tests = 0; ///< that share the rate of false discoveries
+    std::vector<std::string> notes;
+    std::string answer;      ///< one paragraph
+    std::string why_nothing; ///< not empty: the boards were not aligned, and why
+};
+
+/// Compares two records; only holes of each record's first source are paired.
+///
+/// Pairs: those of the alignment; then holes left over whose names by a person are the same on both boards;
+/// then those nearest to each other within a bore's diameter, of bores within a quarter, with nothing else
+/// as likely. The rest is on one board only: `dropped` or `added` where the other picture covers the place,
+/// else a note "not in view" and no claim.
+///
+/// Deltas: u^2 is the sum of both sides' squares. Of the scale, what both pictures have in common cancels
+/// where the alignment shows it: holes that stayed lie as far apart on both boards (but for a stretch of
+/// 0.05 %: panels, common practice, no source), so the ratio of the two scales is seen, and only its
+/// departure from 1, its own u and the stretch stay in, with the scale's u for the difference itself. With
+/// fewer than eight such holes, or where that is worse, both scales' u count as independent. Without mm on
+/// both sides, lengths are compared in px of the revised picture through the alignment's scale.
+///
+/// `beyond`: |delta| > sqrt(U1^2 + U2^2), k = 2, and the change is among those that Benjamini & Hochberg's
+/// procedure (J. R. Stat. Soc. B 57 (1995) 289) keeps at a false discovery rate of 5 % over all tests of the
+/// comparison: place, bore, copper-free ring and margin of every pair. A ring on one side against none within
+/// the searched distance on the other is tested one-sided. Words such as plated, reshaped and finding compare
+/// states, which have their own bounds: no number is tested.
+///
+/// Throws Error(usage) for ids that no board has.
+Comparison compare_boards(const BoardRecord& old_board, const BoardRecord& revised_board,
+                          const CompareOptions& options = {});
+
+/// comparison.json as bytes (contract.md, OUT/comparison.json), and one pair a row as CSV.
+std::string to_json(const Comparison& comparison, const BoardRecord& old_board,
+                    const BoardRecord& revised_board);
+std::string to_csv(const Comparison& comparison, const BoardRecord& old_board,
+                   const BoardRecord& revised_board);
+
 } // namespace ringwall
