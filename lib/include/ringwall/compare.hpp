@@ -159,9 +159,10 @@ struct Comparison {
 /// Deltas: u^2 is the sum of both sides' squares. Of the scale, what both pictures have in common cancels
 /// where the alignment shows it: holes that stayed lie as far apart on both boards (but for a stretch of
 /// 0.05 %: panels, common practice, no source), so the ratio of the two scales is seen, and only its
-/// departure from 1, its own u and the stretch stay in, with the scale's u for the difference itself. With
-/// fewer than eight such holes, or where that is worse, both scales' u count as independent. Without mm on
-/// both sides, lengths are compared in px of the revised picture through the alignment's scale.
+/// departure from 1 (in full, also where it is more than both stated u allow), its own u and the stretch stay
+/// in, with the scale's u for the difference itself. With fewer than eight such holes both scales' u count as
+/// independent. Without mm on both sides, lengths are compared in px of the revised picture through the
+/// alignment's scale.
 ///
 /// `beyond`: |delta| > sqrt(U1^2 + U2^2), k = 2, and the change is among those that Benjamini & Hochberg's
 /// procedure (J. R. Stat. Soc. B 57 (1995) 289) keeps at a false discovery rate of 5 % over all tests of the

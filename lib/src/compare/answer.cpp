@@ -176,6 +176,9 @@ class Answer {
             const std::string before = spaced(word(old_of(pair)->keepout.state)),
                               after = spaced(word(revised_of(pair)->keepout.state));
             if (before != after) words += " (state: " + before + ", now " + after + ")";
+            if (old_of(pair)->keepout.state == KeepOutState::runs_on ||
+                revised_of(pair)->keepout.state == KeepOutState::runs_on)
+                words += " (where own copper runs on into a plane, the ring counts other copper only)";
         }
         parts.push_back(std::move(words));
     }

@@ -245,11 +245,10 @@ void name_changes(HoleChange& pair) {
 } // namespace
 
 double ScaleTie::u_of(double old_length, double revised_length) const {
-    const double apart = std::hypot(old_length * old_relative_u, revised_length * revised_relative_u);
-    if (!left) return apart;
+    if (!left) return std::hypot(old_length * old_relative_u, revised_length * revised_relative_u);
     const double common = std::max(old_relative_u, revised_relative_u);
     const double longer = std::max(std::abs(old_length), std::abs(revised_length));
-    return std::min(apart, std::hypot((revised_length - old_length) * common, longer * *left));
+    return std::hypot((revised_length - old_length) * common, longer * *left);
 }
 
 ScaleTie scale_tie(const BoardRecord& old_board, const BoardRecord& revised_board,

@@ -98,10 +98,12 @@ void NearMap::find_chance(std::span<const Point> points) {
         ++count[block_of(point)];
     const double cells_a_block = static_cast<double>(columns_) * rows_ / (blocks * blocks);
     constexpr double cells_a_point = 4.5; // pi 1.2^2: of those set by one point
+    const auto all = static_cast<double>(points.size());
+    const double anywhere = all * cells_a_point / (static_cast<double>(columns_) * rows_);
     double sum = 0;
-    for (const double here : count)
-        sum += here * std::min(1.0, here * cells_a_point / std::max(cells_a_block, cells_a_point));
-    chance_ = sum / static_cast<double>(points.size());
+    for (const double here : count) // a point beside the others of its block
+        sum += here * std::clamp((here - 1) * cells_a_point / cells_a_block, std::min(anywhere, 1.0), 1.0);
+    chance_ = sum / all;
 }
 
 } // namespace ringwall::compare

@@ -78,7 +78,7 @@ class Drawing {
             hole = laid_into_old(hole, frame_, comparison.alignment.fit->similarity);
         field_ = field_of(old_board, laid);
         layout_.zoom = field_.zoom;
-        layout_.text = 17, layout_.label_text = 14, layout_.line = 1.7;
+        layout_.text = 22, layout_.label_text = 20, layout_.line = 1.8;
         const int width = std::max(300, static_cast<int>(std::lround(field_.width * field_.zoom)));
         const int height = std::max(1, static_cast<int>(std::lround(field_.height * field_.zoom)));
         layout_.picture_width = width, layout_.picture_height = height;
