@@ -40,7 +40,7 @@ constexpr OptionWords options_in_use[] = {
     {"memory-mb", "N", "memory limit, default 4096"},
     {"jobs", "N", "threads; 0: one a core; changes no result"},
 };
-/// What a finding is made from: of inspect alone.
+/// What a finding is made from: of inspect and compare.
 constexpr OptionWords options_of_findings[] = {
     {"screw", "NAME", "the screw really used, such as M3 or UNC6-32, or one of the case's own table"},
     {"voltage-peak", "V", "peak volts between conductors (of a sine: rms x 1.414); goes with --spacing-row"},
@@ -136,8 +136,7 @@ struct Parser {
     CLI::App app{"Measures the copper-free ring round every hole of a printed board from X-ray pictures.",
                  "ringwall"};
     CLI::App* inspect = app.add_subcommand("inspect", "measure one board");
-    CLI::App* compare =
-        app.add_subcommand("compare", "old and revised board side by side (not in this version)");
+    CLI::App* compare = app.add_subcommand("compare", "old and revised board side by side: what changed");
     CLI::App* view = app.add_subcommand("view", "open the window (not in this version)");
     CLI::App* demo = app.add_subcommand("demo", "write the demo case: pictures and case files, all invented");
     CLI::App* describe =
@@ -145,7 +144,7 @@ struct Parser {
     CLI::App* plan =
         app.add_subcommand("plan", "which pictures to ask for: a page for the cabinet's operator");
     Texts texts;
-    std::vector<std::string> sources;
+    std::vector<std::string> sources, pairs;
     std::string out;
     bool quiet = false, leave_out_private = false;
 
@@ -155,30 +154,44 @@ struct Parser {
         inspect->add_option("SOURCE", sources, "a case file (*.toml), a face-on picture or a slice stack")
             ->required()
             ->expected(1);
-        inspect->add_option("--out", out, "results folder; default: SOURCE's name + .ringwall")
-            ->type_name("DIR");
-        add_options(*inspect, options_in_use, texts);
-        add_options(*inspect, options_of_findings, texts);
-        inspect->add_flag("--leave-out-private", leave_out_private,
-                          "leave serial, lot, custody, folders and all that persons worded freely out of the "
-                          "results; labels and text burned into a picture stay");
-        inspect->add_flag("--quiet", quiet, "no progress, no table");
+        add_measuring(*inspect, "results folder; default: SOURCE's name + .ringwall");
+        compare
+            ->add_option(
+                "BOARDS", sources,
+                "OLD REVISED: each a results folder, a case file, a face-on picture or a slice stack")
+            ->required()
+            ->expected(2);
+        add_measuring(*compare, "results folder; default: REVISED's name + .compared.ringwall");
+        compare
+            ->add_option("--pair", pairs,
+                         "ids of a hole that is the same on both boards; repeat it, two or more place them")
+            ->type_name("OLD=REVISED")
+            ->take_all()
+            ->allow_extra_args(false);
         describe->add_option("FILE", sources, "pictures")->required();
         add_options(*describe, options_in_use, texts);
         describe->add_flag("--quiet", quiet, "no progress");
         demo->add_option("FOLDER", sources, "folder to write")->required()->expected(1);
         demo->add_flag("--quiet", quiet, "no progress");
         plan->add_option("CASE", sources, "a case file (not in this version)");
-        compare->allow_extras();
         view->allow_extras();
     }
 
+    /// What inspect takes, and compare for the sides that it must inspect first.
+    void add_measuring(CLI::App& command, const std::string& help_of_out) {
+        command.add_option("--out", out, help_of_out)->type_name("DIR");
+        add_options(command, options_in_use, texts);
+        add_options(command, options_of_findings, texts);
+        command.add_flag("--leave-out-private", leave_out_private,
+                         "leave serial, lot, custody, folders and all that persons worded freely out of the "
+                         "results; labels and text burned into a picture stay");
+        command.add_flag("--quiet", quiet, "no progress, no table");
+    }
+
     [[nodiscard]] Command command() const {
-        for (const CLI::App* later : {compare, view}) {
-            if (later->parsed())
-                throw Error(Fault::usage, "ringwall " + later->get_name() + " is not in this version");
-        }
+        if (view->parsed()) throw Error(Fault::usage, "ringwall view is not in this version");
         if (inspect->parsed()) return Command::inspect;
+        if (compare->parsed()) return Command::compare;
         if (describe->parsed()) return Command::describe;
         if (plan->parsed()) return Command::plan;
         return Command::demo;
@@ -195,7 +208,7 @@ Arguments arguments_of(const Parser& parser) {
     }
     arguments.sources.assign(parser.sources.begin(), parser.sources.end());
     arguments.out = parser.out;
-    if (parser.inspect->count("--out") > 0 && parser.out.empty()) {
+    if (parser.inspect->count("--out") + parser.compare->count("--out") > 0 && parser.out.empty()) {
         throw Error(Fault::usage, "--out: expected a folder's name, got nothing");
     }
     arguments.quiet = parser.quiet;
@@ -204,6 +217,8 @@ Arguments arguments_of(const Parser& parser) {
     read_picture_options(parser.texts, arguments.options);
     read_finding_options(parser.texts, arguments.options, arguments.screw_name);
     arguments.options.leave_out_private = parser.leave_out_private;
+    for (const std::string& pair : parser.pairs)
+        arguments.pairs_by_hand.by_hand.push_back(hole_pair("pair", pair));
     for (const auto& [name, values] : parser.texts) {
         if (!values.empty()) arguments.given.push_back(name);
     }

@@ -9,7 +9,7 @@
 
 namespace ringwall::cli {
 
-enum class Command { help, inspect, describe, plan, demo };
+enum class Command { help, inspect, compare, describe, plan, demo };
 
 /// What the command line asks for. Values are checked; sources are not yet looked at.
 struct Arguments {
@@ -18,7 +18,8 @@ struct Arguments {
     std::vector<std::filesystem::path> sources;
     std::filesystem::path out; ///< empty: not given
     bool quiet = false;
-    InspectRequest options;         ///< of inspect and describe; pictures are left empty
+    CompareOptions pairs_by_hand;   ///< --pair, of compare
+    InspectRequest options;         ///< of inspect, compare and describe; pictures are left empty
     std::string screw_name;         ///< --screw: looked up with the case's own table; empty: not given
     std::vector<std::string> given; ///< names of the options that were given, "pixel-mm"
 

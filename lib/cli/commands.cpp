@@ -30,8 +30,7 @@ fs::path default_out(const fs::path& source) {
     return named.string() + ".ringwall";
 }
 
-InspectRequest request_of(const Arguments& arguments) {
-    const fs::path& source = arguments.sources.front();
+InspectRequest request_of(const Arguments& arguments, const fs::path& source) {
     std::error_code error;
     if (fs::is_directory(source, error) && fs::exists(source / "results.json", error))
         throw Error(Fault::usage,
@@ -68,7 +67,7 @@ int write_and_tell(const BoardRecord& record, Session& session, const fs::path& 
 
 int inspect_source(const Arguments& arguments) {
     const fs::path out = arguments.out.empty() ? default_out(arguments.sources.front()) : arguments.out;
-    Session session(request_of(arguments));
+    Session session(request_of(arguments, arguments.sources.front()));
     check_results_folder(out);
     std::optional<InspectOutcome> outcome;
     {
@@ -81,6 +80,66 @@ int inspect_source(const Arguments& arguments) {
     }
     print_error("stopped; nothing was written");
     return interrupted_status;
+}
+
+std::string name_of(const fs::path& source) {
+    return (source.has_filename() ? source : source.parent_path()).filename().string();
+}
+
+CompareSide side_of(const Arguments& arguments, const fs::path& source) {
+    CompareSide side;
+    side.named = name_of(source);
+    if (holds_results(source))
+        side.results = source;
+    else
+        side.request = request_of(arguments, source);
+    return side;
+}
+
+/// What is read must not be what is replaced.
+void check_out(const Arguments& arguments, const fs::path& out) {
+    std::error_code error;
+    for (const fs::path& source : arguments.sources)
+        if (fs::equivalent(source, out, error))
+            throw Error(Fault::usage,
+                        "--out: " + out.string() + " is one of the boards to compare: choose a new name");
+}
+
+/// Options that say how to measure have nothing to say where all is measured.
+void check_options(const Arguments& arguments, const CompareRequest& request) {
+    if (request.old_board.results.empty() || request.revised_board.results.empty()) return;
+    for (const std::string& name : arguments.given)
+        if (name != "jobs" && name != "memory-mb")
+            throw Error(Fault::usage, "--" + name +
+                                          ": both boards are results folders, measured already: compare the "
+                                          "pictures or cases to measure them in another way");
+}
+
+int compare_sources(const Arguments& arguments) {
+    const fs::path& revised = arguments.sources.back();
+    const fs::path named = revised.has_filename() ? revised : revised.parent_path();
+    const fs::path out =
+        arguments.out.empty() ? fs::path(named.string() + ".compared.ringwall") : arguments.out;
+    CompareRequest request;
+    request.old_board = side_of(arguments, arguments.sources.front());
+    request.revised_board = side_of(arguments, revised);
+    request.options = arguments.pairs_by_hand;
+    check_options(arguments, request);
+    check_out(arguments, out);
+    check_results_folder(out);
+    std::optional<CompareOutcome> outcome;
+    {
+        TerminalWatch watch(arguments.quiet);
+        outcome = compare(request, watch);
+    }
+    if (const auto* error = std::get_if<Error>(&*outcome)) throw *error;
+    auto* boards = std::get_if<ComparedBoards>(&*outcome);
+    if (boards == nullptr) throw Cancelled{};
+    write_comparison(*boards, out);
+    if (!arguments.quiet) print(boards->comparison.answer + "\nresults: " + out.string() + "\n");
+    if (boards->comparison.why_nothing.empty()) return 0;
+    print_error(boards->comparison.why_nothing + "; " + out.string() + " says so");
+    return status(Fault::nothing_measured);
 }
 
 std::string text_of(const Description& description) {
@@ -133,6 +192,8 @@ int run(const Arguments& arguments) {
         return 0;
     case Command::inspect:
         return inspect_source(arguments);
+    case Command::compare:
+        return compare_sources(arguments);
     case Command::describe:
         return describe_sources(arguments);
     case Command::plan:

@@ -98,6 +98,15 @@ KnownDistance known_distance(const std::string& option, const std::string& text)
     return {{px[0], px[1]}, {px[2], px[3]}, *mm, std::nullopt};
 }
 
+std::pair<std::string, std::string> hole_pair(const std::string& option, const std::string& text) {
+    const auto sign = text.find('=');
+    if (sign == std::string::npos || sign == 0 || sign + 1 == text.size() ||
+        text.find('=', sign + 1) != std::string::npos)
+        throw Error(Fault::usage,
+                    "--" + option + ": expected OLD=REVISED, two holes' ids, got \"" + text + "\"");
+    return {text.substr(0, sign), text.substr(sign + 1)};
+}
+
 DenseSide dense_side(const std::string& text) {
     if (text == "dark") return DenseSide::dark;
     if (text == "bright") return DenseSide::bright;

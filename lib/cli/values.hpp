@@ -6,6 +6,7 @@
 
 #include <array>
 #include <string>
+#include <utility>
 
 namespace ringwall::cli {
 
@@ -18,6 +19,8 @@ double number(const std::string& option, const std::string& text, const Limits& 
 std::array<double, 2> pixel_size(const std::string& option, const std::string& text); ///< "V" or "X,Y"
 std::array<double, 3> voxel_size(const std::string& option, const std::string& text); ///< "V" or "X,Y,Z"
 KnownDistance known_distance(const std::string& option, const std::string& text);     ///< "X1,Y1,X2,Y2=MM"
+std::pair<std::string, std::string> hole_pair(const std::string& option,
+                                              const std::string& text); ///< "OLD=REVISED", hole ids
 DenseSide dense_side(const std::string& text);
 Radiometry radiometry(const std::string& text);
 VoltageKind voltage_kind(const std::string& text);

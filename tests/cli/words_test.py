@@ -5,6 +5,7 @@ says of a picture without scale.
     words_test.py PROGRAM
 """
 import base64
+import json
 import math
 import os
 import random
@@ -24,12 +25,12 @@ def run(*words):
         return done.returncode, done.stdout, done.stderr, os.listdir(folder)
 
 
-def write_board(path):
-    """A grey BMP of 400 x 400 px: a board with four bare holes of 60 px, edges one pixel soft, a little noise."""
-    noise, rows = random.Random(1), bytearray()
+def write_board(path, holes=((120, 120), (280, 120), (120, 280), (280, 280)), radius=30, seed=1):
+    """A grey BMP of 400 x 400 px: a board with bare holes (of 60 px), edges one pixel soft, a little noise."""
+    noise, rows = random.Random(seed), bytearray()
     for y in range(400):
         for x in range(400):
-            off = min(math.hypot(x - a, y - b) for a in (120, 280) for b in (120, 280)) - 30
+            off = min(math.hypot(x - a, y - b) for a, b in holes) - radius
             open_share = min(1, max(0, 0.5 - off))
             rows.append(round(120 + 90 * open_share + noise.gauss(0, 1.5)))
     palette = b"".join(bytes((i, i, i, 0)) for i in range(256))
@@ -87,7 +88,10 @@ class Words(unittest.TestCase):
         self.refused(["inspect", "p.tif", "--foil-um", "35", "--foil-um", "30"], "--foil-um: expected once")
 
     def test_what_waits_is_said(self):
-        self.refused(["compare", "a", "b", "--x"], "ringwall compare is not in this version")
+        self.refused(["view", "a", "b"], "ringwall view is not in this version")
+        self.refused(["compare", "a", "b", "--x"], "unknown option --x; see ringwall compare --help")
+        self.refused(["compare", "a"], "see ringwall compare --help")
+        self.refused(["compare", "a", "b", "--pair", "H1"], "--pair: expected OLD=REVISED, two holes' ids, got")
         self.refused(["inspect", "p.tif", "--voxel-mm", "0.02,0.02"], "--voxel-mm: expected")
         self.refused(["inspect", "p.tif", "--shot", "side"], "--shot: expected face, edge or stack")
 
@@ -150,6 +154,44 @@ class Words(unittest.TestCase):
             status, _, err, _ = run("inspect", case)
             self.assertEqual((status, "line 2, column ohms" in err), (3, True), err)
             self.assertEqual(sorted(os.listdir(folder)), ["Gehäuse 板.toml", "Messung.csv"])
+
+    def test_two_boards_are_compared(self):
+        holes = [(60, 70), (330, 52), (200, 130), (90, 215), (310, 240), (180, 330), (345, 345)]
+        with tempfile.TemporaryDirectory() as folder:
+            old, revised, other, out = (os.path.join(folder, name) for name in ("old.bmp", "new.bmp", "x.bmp", "out"))
+            write_board(old, holes, 20)
+            write_board(revised, [(y + 7, 399 - x - 3) for x, y in holes[:-1]] + [(150, 60)], 20, 2)  # turned, one gone
+            write_board(other, [(52, 333), (222, 61), (301, 180), (71, 100), (200, 250), (340, 340), (130, 170)], 20, 3)
+            run_out = ["--quiet", "--dense", "dark", "--pixel-mm", "0.05", "--out", out]
+            status, _, err, _ = run("compare", old, revised, *run_out)
+            self.assertEqual((status, err), (0, ""))
+            self.assertEqual(sorted(os.listdir(out)), ["changes.csv", "comparison.json", "side-by-side.png"])
+            with open(os.path.join(out, "comparison.json"), encoding="utf-8") as text:
+                found = json.load(text)
+            self.assertEqual((found["alignment"]["common_holes"], found["alignment"]["mirrored"]), (6, False))
+            self.assertAlmostEqual(found["alignment"]["rotation_deg"], 90, delta=0.2)
+            self.assertEqual(sorted(c for pair in found["pairs"] for c in pair["change"]), ["added", "dropped"])
+            self.assertNotIn(folder, json.dumps(found))
+
+            status, out_text, err, _ = run("compare", old, old, *run_out[1:])
+            self.assertEqual((status, err), (0, ""))
+            self.assertIn("same picture", out_text)
+            status, _, err, _ = run("compare", old, other, *run_out)  # unrelated: said, and written
+            self.assertEqual((status, err.count("\n")), (4, 1), err)
+            self.assertIn("--pair OLD=REVISED", err)
+            self.assertEqual(sorted(os.listdir(out)), ["changes.csv", "comparison.json"])
+
+            results = [os.path.join(folder, name) for name in ("a", "b")]
+            for picture, result in zip((old, revised), results):
+                self.assertEqual(run("inspect", picture, *run_out[:-1], result)[0], 0)
+            self.assertEqual(run("compare", *results, "--quiet", "--out", out)[0], 0)
+            with open(os.path.join(out, "comparison.json"), encoding="utf-8") as text:
+                again = json.load(text)
+            self.assertEqual(again["pairs"], found["pairs"])  # from the folders or from the pictures
+            self.assertTrue(os.path.exists(os.path.join(out, "side-by-side.png")))
+            self.refused(["compare", *results, "--out", results[1]], "is one of the boards to compare")
+            self.refused(["compare", *results, "--pixel-mm", "1", "--out", out], "measured already")
+            self.refused(["compare", *results, "--pair", "H1=H99", "--pair", "H2=H2", "--out", out], "no hole H99")
 
     def test_help_says_whose_choice_the_row_is(self):
         text = " ".join(run("inspect", "--help")[1].split())

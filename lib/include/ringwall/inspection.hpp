@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include "ringwall/compare.hpp"
 #include "ringwall/error.hpp"
 #include "ringwall/files.hpp"
 #include "ringwall/record.hpp"
@@ -158,5 +159,36 @@ std::string picture_plan();
 /// `demo`: writes the demo case (pictures of both revisions and their case files; all invented) and swaps the
 /// folder in. Same errors as write_results.
 void write_demo(const std::filesystem::path& folder, Watch& watch);
+
+/// One side of a comparison: a results folder, or what `inspect` is asked.
+struct CompareSide {
+    std::filesystem::path results; ///< a folder with results.json of ours; empty: `request` is inspected
+    InspectRequest request;
+    std::string named; ///< how the results name this side; no folders in it
+};
+struct CompareRequest {
+    CompareSide old_board, revised_board;
+    CompareOptions options;
+};
+
+/// A comparison with what it was made from. A session is there where the side's picture can be had: inspected
+/// now, or named by the results folder and still of the same bytes.
+struct ComparedBoards {
+    Comparison comparison;
+    BoardRecord old_record, revised_record;
+    std::optional<Session> old_session, revised_session;
+};
+using CompareOutcome = std::variant<ComparedBoards, Error, CancelledOutcome>;
+
+/// Compares two boards; inspects the sides that are no results folders first. Never prints, writes nothing.
+/// Boards that do not align give a comparison whose `why_nothing` says so.
+CompareOutcome compare(const CompareRequest& request, InspectWatch& watch);
+
+/// Writes comparison.json, changes.csv and side-by-side.png aside and swaps the folder in. Errors as
+/// write_results.
+void write_comparison(ComparedBoards& boards, const std::filesystem::path& folder);
+
+/// Whether the folder holds a results.json of ours.
+bool holds_results(const std::filesystem::path& folder);
 
 } // namespace ringwall

@@ -15,8 +15,8 @@ namespace ringwall {
 namespace {
 
 /// Every file this version writes; a later one adds its own.
-constexpr std::array results_files{"results.json", "holes.csv", "overlay.png", "overlay-edge.png",
-                                   "report.html"};
+constexpr std::array results_files{"results.json", "holes.csv",       "overlay.png", "overlay-edge.png",
+                                   "report.html",  "comparison.json", "changes.csv", "side-by-side.png"};
 constexpr std::array demo_files{"README.txt", "revision-a", "revision-b"};
 /// First words of the demo's README.txt.
 constexpr std::string_view demo_mark = "DEMO CASE: FIELD PUMP CONTROLLER";
@@ -84,6 +84,10 @@ std::vector<std::string> changed_since(const fs::path& folder, const BoardRecord
                                 " were made: its SHA-256 was " + was.sha256 + " and is " + is.sha256);
         }
     return sentences;
+}
+
+bool holds_results(const fs::path& folder) {
+    return is_our_json(folder / "results.json");
 }
 
 bool is_results_folder(const fs::path& folder) {
