@@ -69,7 +69,8 @@ void paint_mapped(Canvas& canvas, const Panel& panel, ImageView<const float> t, 
     const auto shade = [&](int column, int row) {
         double sum = 0;
         for (int i = 0; i < finer * finer; ++i) {
-            const Point at{column + (i % finer + 0.5) / finer, row + (i / finer + 0.5) / finer};
+            const int across = i % finer, down = i / finer;
+            const Point at{column + (across + 0.5) / finer, row + (down + 0.5) / finer};
             const Point px = picture_px(at);
             if (!(px.x > -0.5 && px.y > -0.5 && px.x < t.width() - 0.5 && px.y < t.height() - 0.5))
                 return outside;

@@ -197,6 +197,7 @@ class Drawing {
         const auto list = labels(canvas, side);
         std::vector<LabelWish> wishes;
         std::vector<Mark> marks;
+        wishes.reserve(list.size()), marks.reserve(side.holes.size());
         for (const Label& label : list)
             wishes.push_back(label.wish);
         for (const HoleRecord& hole : side.holes)
