@@ -169,7 +169,8 @@ class Words(unittest.TestCase):
             with open(os.path.join(out, "comparison.json"), encoding="utf-8") as text:
                 found = json.load(text)
             self.assertEqual((found["alignment"]["common_holes"], found["alignment"]["mirrored"]), (6, False))
-            self.assertAlmostEqual(found["alignment"]["rotation_deg"], 90, delta=0.2)
+            # Rows of a BMP run upward: right goes to down as seen, clockwise.
+            self.assertAlmostEqual(found["alignment"]["rotation_deg"], -90, delta=0.2)
             self.assertEqual(sorted(c for pair in found["pairs"] for c in pair["change"]), ["added", "dropped"])
             self.assertNotIn(folder, json.dumps(found))
 

@@ -38,6 +38,7 @@ class PairMaker {
     /// About `holes` of them.
     DrawnPair make(std::size_t holes) {
         width_ = random_.between(1200, 4000), height_ = random_.between(900, 3000);
+        if (holes > 1000) width_ += 3000, height_ += 3000; // else there may be no room for them
         place_holes(holes);
         return revise();
     }
