@@ -209,3 +209,17 @@ TEST_CASE("a count is a lower bound where an odd number or a bare face speaks fo
     CHECK(bare.layers.size() == 2);
     CHECK(bare.layers_why.find("no copper shows on the low-z face") != std::string::npos);
 }
+
+TEST_CASE("a board without copper has no layers: noise makes none") {
+    phantom::Board board = small_board(3);
+    for (phantom::CopperLayer& layer : board.layers)
+        layer.poured = false, layer.strokes.clear();
+    for (phantom::Drill& drill : board.drills)
+        drill.plating_um = 0;
+    const DrawnVolume drawn(board, small_scan());
+    Watch watch;
+    const FlatStack flat = flatten(drawn.volume(), {DenseSide::bright}, watch);
+    CHECK(flat.layers.empty());
+    CHECK(flat.layers_why == "no copper layer shows");
+    CHECK(std::abs(flat.thickness_px.value() - 40) < 1);
+}

@@ -95,6 +95,9 @@ class StackRun {
                                            "dark streak; ask for a scan with fewer streaks (harder beam, "
                                            "more projections, board tilted)");
         products_.exposure = exposure;
+        if (stack_->maps.empty())
+            throw Error(Fault::nothing_measured,
+                        "no copper shows in this stack: a board was found, and no layer in it");
     }
 
     void find() {

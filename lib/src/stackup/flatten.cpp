@@ -318,7 +318,7 @@ std::optional<FalseFoil> false_foil(const Sheet& sheet, const DepthModel& model)
 }
 
 void drop_false_foils(const Sheet& sheet, DepthModel& model) {
-    while (model.foils.size() > 1) {
+    while (!model.foils.empty()) {
         const auto worst = false_foil(sheet, model);
         if (!worst) return;
         model.unseen += worst->doubled ? 0 : 1;
@@ -421,7 +421,10 @@ FlatStack flatten(const Volume& volume, const FlattenOptions& options, Watch& wa
     model = fit_depth_model(profile, std::nullopt);
     if (!model.foils.empty()) {
         drop_false_foils(sheet, model);
-        fit_on_full_blocks(sheet, model);
+        if (model.foils.empty())
+            set_outer_faces(model);
+        else
+            fit_on_full_blocks(sheet, model);
     }
 
     FlatStack flat;
