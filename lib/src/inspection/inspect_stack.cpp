@@ -81,6 +81,8 @@ class StackRun {
         auto stack = std::make_shared<StackProducts>();
         stack->flat = flatten(volume_, {request_.dense}, watch_);
         stack->maps = layers::layer_maps(stack->flat);
+        stack->between = layers::between_sight(stack->flat, layers::copper_ratio(stack->flat).value(),
+                                               1000 * voxel_.pitch_mm);
         stack_ = stack;
         products_.stack = stack;
         ExposureFacts exposure;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "inspection/session.hpp"
+#include "layers/between.hpp"
 #include "layers/layered_hole.hpp"
 #include "ringwall/slice_stack.hpp"
 
@@ -13,6 +14,7 @@ namespace ringwall {
 struct StackProducts {
     FlatStack flat;
     std::vector<layers::LayerMap> maps;
+    layers::BetweenSight between;
     std::vector<layers::LayeredHole> holes; ///< in the record's order
 };
 

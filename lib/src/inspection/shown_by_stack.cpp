@@ -2,7 +2,6 @@
 #include "inspection/shown_by_stack.hpp"
 
 #include "core/text.hpp"
-#include "layers/between.hpp"
 #include "rings/least_copper.hpp"
 
 #include <algorithm>
@@ -15,14 +14,6 @@ namespace {
 /// Boards that carry screws are 0.2 to 6.5 mm thick. All common practice, no source.
 constexpr double board_tolerance = 0.1, foil_tolerance = 0.5;
 constexpr double thinnest_board_mm = 0.2, thickest_board_mm = 6.5;
-
-double pitch_um(const VoxelScale& voxel) {
-    return 1000 * voxel.pitch_mm;
-}
-
-layers::BetweenSight sight_between(const StackProducts& stack, const VoxelScale& voxel) {
-    return layers::between_sight(stack.flat, layers::copper_ratio(stack.flat).value(), pitch_um(voxel));
-}
 
 /// Of several statements about one layer all must say so.
 bool stated_as_ground(const InspectRequest& request, int number) {
@@ -68,8 +59,7 @@ double least_gap_px(const layers::LayeredHole& hole) {
 
 void add_between(const StackProducts& stack, const VoxelScale& voxel, const layers::LayeredHole& hole,
                  std::vector<std::string>& sentences) {
-    const layers::BetweenSight sight = sight_between(stack, voxel);
-    for (const int k : sight.unlooked)
+    for (const int k : stack.between.unlooked)
         sentences.push_back("Between layers " + std::to_string(k) + " and " + std::to_string(k + 1) +
                             " copper at a depth of its own would not show: the blur across the board is too "
                             "wide for it.");
@@ -77,7 +67,7 @@ void add_between(const StackProducts& stack, const VoxelScale& voxel, const laye
     const double blur_px = stack.maps.front().map.blur_sigma_px.value_or(1);
     const double search_px = least_gap_px(hole) - 1; // a pixel: how finely a place is known there
     const auto copper =
-        layers::copper_between(stack.flat, voxel.pitch_px, sight, hole.whole, blur_px, search_px);
+        layers::copper_between(stack.flat, voxel.pitch_px, stack.between, hole.whole, blur_px, search_px);
     if (!copper) return;
     const double mm = voxel.in_slice.mean_mm();
     sentences.push_back("Something as dense as copper lies between the layers, nearer than the copper of any "
@@ -126,7 +116,7 @@ SizeDoubts size_doubts(const StackProducts& stack, const VoxelScale& voxel, cons
 std::optional<double> thinnest_in_stack_um(const StackProducts& stack, const VoxelScale& voxel,
                                            const InspectRequest& request, const layers::LayeredHole& hole) {
     if (!voxel.in_slice.known()) return std::nullopt;
-    double worst = sight_between(stack, voxel).least_foil_px * pitch_um(voxel);
+    double worst = stack.between.least_foil_px * 1000 * voxel.pitch_mm;
     for (std::size_t k = 0; k < hole.by_layer.size(); ++k) {
         const layers::LayerMap& map = stack.maps[k];
         const CopperSight& sight = hole.by_layer[k].keepout.sight;
