@@ -376,9 +376,9 @@ TEST_CASE(
         hole.screw->finding = finding;
         hole.screw->engagement = engagement;
         hole.screw->required_mm = 0.6;
-        hole.screw->cutting_margin_mm = Estimate::of(-0.5, 0.01); // 0.1 mm to contact
         MetalPath thread;
         thread.part = "thread";
+        thread.cutting_margin_mm = Estimate::of(-0.5, 0.01); // 0.1 mm to contact
         thread.contact_margin_mm = Estimate::of(contact_margin_mm, 0.02);
         hole.screw->paths = {thread};
         ContinuityReading joined;
