@@ -42,7 +42,8 @@ struct Alternative {
     bool operator==(const Alternative&) const = default;
 };
 
-/// The screw in one hole: results.json's `screw` (contract.md).
+/// The screw in one hole: results.json's `screw` (contract.md). Of a slice stack the margins are those of the
+/// layer that decides, whose thread leads the paths.
 struct ScrewFit {
     std::string name;
     std::optional<Engagement> engagement; ///< missing: not known without a scale, and no person said it

@@ -22,7 +22,7 @@ struct StackProducts {
 Volume volume_of(const SliceStack& stack, double pitch_px);
 
 /// Measures one board in a slice stack: laid flat, holes found and fitted on every layer, walls read by angle
-/// and depth, rings layer by layer, screws judged on the worst layer. Outcomes as inspect(). Decisions are
+/// and depth, rings and screws layer by layer. Outcomes as inspect(). Decisions are
 /// shown and not followed.
 InspectOutcome inspect_stack(Session& session, std::span<const Decision> decisions, InspectWatch& outer);
 
