@@ -187,6 +187,7 @@ OneRing judge_rings(const std::vector<RingInMm>& all, const Judging& with) {
                  [](const RingInMm& ring) { return is_live(ring); });
     if (rings.empty()) rings = all;
     std::vector<OneRing> judged;
+    judged.reserve(rings.size());
     for (const RingInMm& ring : rings)
         judged.push_back(judge_ring(ring, with));
     if (all.size() == 1 && !all.front().layer) return judged.front();

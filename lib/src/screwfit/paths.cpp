@@ -133,8 +133,7 @@ std::vector<MetalPath> paths_of(const RingInMm& ring, const Judging& with, Findi
 
 void find_on_either_face(std::vector<MetalPath>& paths) {
     const std::vector<MetalPath> found = paths;
-    for (std::size_t i = 0; i < paths.size(); ++i) {
-        MetalPath& path = paths[i];
+    for (MetalPath& path : paths) {
         if (path.part == "thread" || path.finding == Finding::undecided || path.finding == Finding::gap_shown)
             continue;
         const MetalPath* other = on_other_face(found, path);

@@ -6,6 +6,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace ringwall {
 namespace {
@@ -65,7 +66,7 @@ struct Fit {
 
 class Fitter {
   public:
-    Fitter(const DepthProfile& profile, Prior prior) : profile_(profile), prior_(prior) {}
+    Fitter(const DepthProfile& profile, Prior prior) : profile_(profile), prior_(std::move(prior)) {}
 
     [[nodiscard]] Fit fitted(const DepthModel& start) const {
         Eigen::VectorXd p = packed(start);
