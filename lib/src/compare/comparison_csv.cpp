@@ -1,19 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "core/csv.hpp"
 #include "core/text.hpp"
 #include "record/names.hpp"
 #include "ringwall/compare.hpp"
 
 namespace ringwall {
 namespace {
-
-/// A field of text: in quotes where it holds what separates fields (RFC 4180).
-std::string quoted(const std::string& text) {
-    if (text.find_first_of(",\"\n\r") == std::string::npos) return text;
-    std::string field = "\"";
-    for (const char c : text)
-        field += c == '"' ? std::string("\"\"") : std::string(1, c);
-    return field + "\"";
-}
 
 constexpr const char* keys[] = {"position_mm", "bore_mm",           "keepout_min_mm",
                                 "margin_mm",   "cutting_margin_mm", "drill_mm",
@@ -41,8 +33,8 @@ std::string state_fields(const HoleRecord* old_hole, const HoleRecord* revised_h
 }
 
 std::string row_of(const HoleChange& pair, const HoleRecord* old_hole, const HoleRecord* revised_hole) {
-    std::string row = pair.old_id + "," + pair.revised_id + "," + quoted(joined(pair.change, " "));
-    row += state_fields(old_hole, revised_hole, [](const HoleRecord& hole) { return quoted(hole.name); });
+    std::string row = pair.old_id + "," + pair.revised_id + "," + csv_field(joined(pair.change, " "));
+    row += state_fields(old_hole, revised_hole, [](const HoleRecord& hole) { return csv_field(hole.name); });
     row += state_fields(old_hole, revised_hole, [](const HoleRecord& hole) { return word(hole.wall.state); });
     row +=
         state_fields(old_hole, revised_hole, [](const HoleRecord& hole) { return word(hole.keepout.state); });
@@ -53,7 +45,7 @@ std::string row_of(const HoleChange& pair, const HoleRecord* old_hole, const Hol
     });
     for (const char* key : keys)
         row += delta_fields(pair.find(key));
-    return row + "," + quoted(joined(pair.notes, "; ")) + "\n";
+    return row + "," + csv_field(joined(pair.notes, "; ")) + "\n";
 }
 
 } // namespace

@@ -13,16 +13,6 @@ namespace {
 
 using ringwall::json_of;
 
-Json program_json(const ProgramFacts& program) {
-    Json libraries = Json::object();
-    for (const auto& [name, version] : program.libraries)
-        libraries[name] = version;
-    return {{"name", program.name},
-            {"version", program.version},
-            {"revision", program.revision},
-            {"libraries", std::move(libraries)}};
-}
-
 Json board_json(const ComparedBoard& board) {
     return {{"results", text_json(board.results)},   {"name", text_json(board.name)},
             {"revision", text_json(board.revision)}, {"unit", text_json(board.unit)},

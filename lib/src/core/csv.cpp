@@ -18,6 +18,14 @@ std::string trimmed(const std::string& text) {
 
 } // namespace
 
+std::string csv_field(const std::string& text) {
+    if (text.find_first_of(",\"\n\r") == std::string::npos) return text;
+    std::string field = "\"";
+    for (const char c : text)
+        field += c == '"' ? std::string("\"\"") : std::string(1, c);
+    return field + "\"";
+}
+
 CsvTable::CsvTable(const std::string& text, std::string name) : name_(std::move(name)) {
     rows_ = csv_rows(text, name_);
     for (CsvRow& row : rows_)

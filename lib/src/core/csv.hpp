@@ -9,6 +9,9 @@
 
 namespace ringwall {
 
+/// A field of text as it is written: in quotes where it holds what separates fields (RFC 4180).
+std::string csv_field(const std::string& text);
+
 /// A CSV text: the header's names and the rows below it, as csv_rows cuts them; spaces round a field are
 /// dropped.
 class CsvTable {

@@ -5,6 +5,7 @@
 #include "ringwall/estimate.hpp"
 #include "ringwall/hole.hpp"
 #include "ringwall/image.hpp"
+#include "ringwall/record.hpp"
 
 #include <nlohmann/json.hpp>
 #include <optional>
@@ -60,6 +61,17 @@ Json word_json(const std::optional<T>& value) {
 /// Nothing said is null.
 inline Json text_json(const std::string& text) {
     return text.empty() ? Json(nullptr) : Json(text);
+}
+
+/// `program` of every results file.
+inline Json program_json(const ProgramFacts& program) {
+    Json libraries = Json::object();
+    for (const auto& [name, version] : program.libraries)
+        libraries[name] = version;
+    return {{"name", program.name},
+            {"version", program.version},
+            {"revision", program.revision},
+            {"libraries", std::move(libraries)}};
 }
 
 } // namespace ringwall

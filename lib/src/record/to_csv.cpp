@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "core/csv.hpp"
 #include "core/text.hpp"
 #include "record/names.hpp"
 #include "record/position.hpp"
@@ -17,15 +18,6 @@ std::string value_of(const Estimate& estimate) {
 }
 std::string u_of(const Estimate& estimate) {
     return estimate ? plain(estimate.u()) : "";
-}
-
-/// A field of text: in quotes where it holds what separates fields (RFC 4180).
-std::string quoted(const std::string& text) {
-    if (text.find_first_of(",\"\n\r") == std::string::npos) return text;
-    std::string field = "\"";
-    for (const char c : text)
-        field += c == '"' ? std::string("\"\"") : std::string(1, c);
-    return field + "\"";
 }
 
 struct Column {
@@ -97,10 +89,10 @@ void add_wall_and_ring(std::vector<Column>& columns) {
 
 void add_reasons(std::vector<Column>& columns) {
     columns.push_back({"bore_why", [](const HoleRecord& h) {
-                           return h.bore_px ? std::string() : quoted(h.bore_px.why());
+                           return h.bore_px ? std::string() : csv_field(h.bore_px.why());
                        }});
-    columns.push_back({"wall_why", [](const HoleRecord& h) { return quoted(h.wall.why); }});
-    columns.push_back({"keepout_why", [](const HoleRecord& h) { return quoted(h.keepout.why); }});
+    columns.push_back({"wall_why", [](const HoleRecord& h) { return csv_field(h.wall.why); }});
+    columns.push_back({"keepout_why", [](const HoleRecord& h) { return csv_field(h.keepout.why); }});
 }
 
 /// A value of the hole's screw; empty where no screw was judged.
@@ -110,11 +102,11 @@ void add_of_screw(std::vector<Column>& columns, const std::string& name,
 }
 
 void add_finding(std::vector<Column>& columns) {
-    columns.push_back({"name", [](const HoleRecord& h) { return quoted(h.name); }});
-    add_of_screw(columns, "screw", [](const ScrewFit& s) { return quoted(s.name); });
+    columns.push_back({"name", [](const HoleRecord& h) { return csv_field(h.name); }});
+    add_of_screw(columns, "screw", [](const ScrewFit& s) { return csv_field(s.name); });
     add_of_screw(columns, "finding", [](const ScrewFit& s) { return word(s.finding); });
     columns.push_back(
-        {"finding_why", [](const HoleRecord& h) { return quoted(h.screw ? h.screw->why : h.screw_why); }});
+        {"finding_why", [](const HoleRecord& h) { return csv_field(h.screw ? h.screw->why : h.screw_why); }});
     add_of_screw(columns, "contact_margin_mm",
                  [](const ScrewFit& s) { return value_of(s.contact_margin_mm); });
     add_of_screw(columns, "u_contact_margin_mm", [](const ScrewFit& s) { return u_of(s.contact_margin_mm); });

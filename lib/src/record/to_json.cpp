@@ -182,16 +182,6 @@ Json json_of(const SourceRecord& source, const std::filesystem::path& folder) {
             {"warnings", json_of(source.warnings)}};
 }
 
-Json program_json(const ProgramFacts& program) {
-    Json libraries = Json::object();
-    for (const auto& [name, version] : program.libraries)
-        libraries[name] = version;
-    return {{"name", program.name},
-            {"version", program.version},
-            {"revision", program.revision},
-            {"libraries", std::move(libraries)}};
-}
-
 Json options_json(const std::vector<OptionRecord>& options) {
     Json json = Json::object();
     for (const auto& option : options)
