@@ -97,7 +97,8 @@ struct Delta {
     Estimate value;
     /// Whether a change is shown; missing: not tested, `value` says why there is none. See compare_boards.
     std::optional<bool> beyond;
-    double p = 1; ///< chance of a difference this large were there none
+    double p = 1;             ///< chance of a difference this large were there none
+    bool bound_wider = false; ///< of a missing value that is a bound: the revised side is the wider one
     bool operator==(const Delta&) const = default;
 };
 

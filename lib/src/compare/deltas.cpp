@@ -52,7 +52,7 @@ Sides lengths(const Estimate& old_value, const Estimate& revised_value) {
 
 /// Not beyond anything yet: what the test of all decides.
 Delta tested(std::string key, Estimate value) {
-    Delta delta{std::move(key), std::move(value), std::nullopt, 1};
+    Delta delta{std::move(key), std::move(value), std::nullopt, 1, false};
     if (!delta.value) return delta;
     delta.beyond = false;
     if (delta.value.u() > 0)
@@ -62,13 +62,13 @@ Delta tested(std::string key, Estimate value) {
     return delta;
 }
 Delta untested(std::string key, Estimate value) {
-    return {std::move(key), std::move(value), std::nullopt, 1};
+    return {std::move(key), std::move(value), std::nullopt, 1, false};
 }
 
 /// Distance from the place that the alignment gives. Two coordinates: its square over u^2 is chi-squared with
 /// 2 degrees of freedom.
 Delta place_delta(const std::string& key, const Estimate& off) {
-    Delta delta{key, off, std::nullopt, 1};
+    Delta delta{key, off, std::nullopt, 1, false};
     if (!off) return delta;
     delta.beyond = false;
     if (off.u() > 0) delta.p = std::exp(-0.5 * square(off.value() / off.u()));
@@ -140,6 +140,7 @@ class PairDeltas {
         if (seen.u() <= 0 || searched <= seen.value()) return;
         delta.p = 0.5 * two_sided_p((searched - seen.value()) / seen.u());
         delta.beyond = false;
+        delta.bound_wider = word == "wider";
         const std::string length = fixed(searched, 2) + " mm";
         delta.value =
             Estimate::missing("no other copper within " + length + " of the " + which + " hole: " + word +
@@ -233,8 +234,7 @@ void name_changes(HoleChange& pair) {
     for (const char* word : {"added", "dropped", "plated", "unplated"})
         state(word);
     if (const Delta* ring = shown("keepout_min")) {
-        const bool wider =
-            ring->value ? ring->value.value() > 0 : ring->value.why().find(": wider by") != std::string::npos;
+        const bool wider = ring->value ? ring->value.value() > 0 : ring->bound_wider;
         names.emplace_back(wider ? "wider" : "narrower");
     }
     for (const char* word : {"reshaped", "finding"})
